@@ -1,0 +1,21 @@
+//! The signal chain of a locate logger, from blocks of coil samples to a verdict.
+//!
+//! Samples go in at the top, a fix with its uncertainty comes out at the bottom:
+//!
+//! ```text
+//! Block -> tone -> Phasors -> array -> Glimpse -> locate -> Guidance, Fix -> verdict
+//! ```
+//!
+//! The crate has no heap, no unsafe code and no panicking path, and keeps to `f32` and integers.
+//! Configuration is built once, validated, and never changes; state is a separate value that the
+//! caller owns. Fields are in tesla, lengths in metres, angles in radians, amplitudes are peak values,
+//! and a phasor `z` stands for `Re(z e^{+i w t})`.
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod error;
+pub mod frame;
+pub mod gain;
+pub mod array;
+pub mod field;
+pub mod math;

@@ -1,0 +1,201 @@
+//! The description of one instrument, as it stands in site files and captures: signal, front end, array.
+//!
+//! Every default is written here once; `docs/src/capture-format.md` lists them.
+
+use glam::Vec3;
+use nullwalk_core::array::{Array, CalibrationSigma, Coil, Node};
+use nullwalk_core::error::ConfigError;
+use nullwalk_core::gain::{Ladder, Rung};
+use serde::{Deserialize, Serialize};
+
+/// What is listened for, and how often it is sampled.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Signal {
+    /// Sampling rate, hertz.
+    pub sample_rate_hz: f64,
+    /// Nominal frequency of the tone, hertz.
+    pub tone_hz: f64,
+    /// Number of channels.
+    pub channels: usize,
+}
+
+impl Default for Signal {
+    fn default() -> Self {
+        Self { sample_rate_hz: 8000.0, tone_hz: 512.0, channels: 6 }
+    }
+}
+
+/// The amplifier and converter.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct FrontEnd {
+    /// Volts at the converter that give `full_scale_counts`.
+    pub full_scale_v: f64,
+    /// Counts at full scale: 2^23 for a 24-bit converter.
+    pub full_scale_counts: i32,
+    /// Fraction of full scale at which the chain clips.
+    pub rail_fraction: f64,
+    /// Gain settings, lowest first.
+    pub rungs: Vec<RungFile>,
+}
+
+impl Default for FrontEnd {
+    fn default() -> Self {
+        let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile { gain, settle_s: 0.03 });
+        Self {
+            full_scale_v: 2.5,
+            full_scale_counts: 1 << 23,
+            rail_fraction: 1.0,
+            rungs: rungs.to_vec(),
+        }
+    }
+}
+
+/// One gain setting.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RungFile {
+    /// Voltage gain.
+    pub gain: f64,
+    /// Settling time after switching to it, seconds.
+    #[serde(default)]
+    pub settle_s: f64,
+}
+
+/// The coils on the mast.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct ArrayFile {
+    /// Height of the lower node above ground while the foot rests on it, metres.
+    pub foot_m: f64,
+    /// What the calibration leaves uncertain.
+    pub calibration: CalibrationFile,
+    /// Nodes, lower first. Empty for a recording whose coils are not 3-axis nodes.
+    pub node: Vec<NodeFile>,
+}
+
+impl Default for ArrayFile {
+    fn default() -> Self {
+        let node = |height: f64, first: u8| NodeFile {
+            position_m: [0.0, 0.0, height],
+            coil: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+                .iter()
+                .zip(first..)
+                .map(|(&axis, channel)| CoilFile { channel, axis, ..CoilFile::default() })
+                .collect(),
+        };
+        Self {
+            foot_m: 0.05,
+            calibration: CalibrationFile::default(),
+            node: vec![node(0.0, 0), node(0.4, 3)],
+        }
+    }
+}
+
+/// Provenance and uncertainty of the calibration.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct CalibrationFile {
+    /// Relative standard uncertainty of the ratio of the nodes' gains.
+    pub node_ratio_sigma: f64,
+    /// Relative standard uncertainty of the common scale.
+    pub scale_sigma: f64,
+    /// How and when it was done, in words.
+    pub note: String,
+}
+
+impl Default for CalibrationFile {
+    fn default() -> Self {
+        Self { node_ratio_sigma: 0.003, scale_sigma: 0.05, note: String::new() }
+    }
+}
+
+/// One 3-axis node.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct NodeFile {
+    /// Centre in the mast frame, metres.
+    pub position_m: [f64; 3],
+    /// Its three coils.
+    pub coil: Vec<CoilFile>,
+}
+
+/// One coil.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct CoilFile {
+    /// Channel, counted from zero.
+    pub channel: u8,
+    /// Direction of sensitivity in the mast frame.
+    pub axis: [f64; 3],
+    /// Turns times area times apparent permeability, m2.
+    pub turns_area_m2: f64,
+    /// Calibrated gain relative to nominal.
+    pub gain: f64,
+    /// Calibrated phase lead, degrees.
+    pub phase_deg: f64,
+}
+
+impl Default for CoilFile {
+    fn default() -> Self {
+        Self { channel: 0, axis: [0.0, 0.0, 1.0], turns_area_m2: 20.0, gain: 1.0, phase_deg: 0.0 }
+    }
+}
+
+impl FrontEnd {
+    /// The core's gain ladder.
+    ///
+    /// # Errors
+    /// As [`Ladder::new`].
+    pub fn ladder(&self) -> Result<Ladder, ConfigError> {
+        let rungs: Vec<Rung> = self
+            .rungs
+            .iter()
+            .map(|r| Rung { gain: r.gain as f32, settle_s: r.settle_s as f32 })
+            .collect();
+        Ladder::new(
+            &rungs,
+            self.full_scale_v as f32,
+            self.full_scale_counts,
+            self.rail_fraction as f32,
+        )
+    }
+}
+
+impl ArrayFile {
+    /// The core's array; `None` where no nodes are described.
+    ///
+    /// # Errors
+    /// As [`Array::new`], or when a node does not have three coils.
+    pub fn array(&self) -> Result<Option<Array>, ConfigError> {
+        if self.node.is_empty() {
+            return Ok(None);
+        }
+        let nodes = self.node.iter().map(node).collect::<Result<Vec<_>, _>>()?;
+        let sigma = CalibrationSigma {
+            node_ratio: self.calibration.node_ratio_sigma as f32,
+            scale: self.calibration.scale_sigma as f32,
+        };
+        Array::new(&nodes, sigma, self.foot_m as f32).map(Some)
+    }
+}
+
+fn node(file: &NodeFile) -> Result<Node, ConfigError> {
+    let coils: Vec<Coil> = file
+        .coil
+        .iter()
+        .map(|c| Coil {
+            channel: c.channel,
+            axis: vec3(c.axis),
+            turns_area_m2: c.turns_area_m2 as f32,
+            gain: c.gain as f32,
+            phase_rad: c.phase_deg.to_radians() as f32,
+        })
+        .collect();
+    let coils = <[Coil; 3]>::try_from(coils)
+        .map_err(|_| ConfigError::new("array.node.coil", "must list exactly three coils"))?;
+    Ok(Node { position_m: vec3(file.position_m), coils })
+}
+
+fn vec3(v: [f64; 3]) -> Vec3 {
+    Vec3::from_array(v.map(|x| x as f32))
+}
