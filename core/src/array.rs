@@ -60,11 +60,7 @@ impl Array {
     /// # Errors
     /// Names the parameter when channels repeat or do not exist, coil axes do not span space, nodes
     /// coincide, or a calibration figure is out of range.
-    pub fn new(
-        nodes: &[Node],
-        sigma: CalibrationSigma,
-        foot_m: f32,
-    ) -> Result<Self, ConfigError> {
+    pub fn new(nodes: &[Node], sigma: CalibrationSigma, foot_m: f32) -> Result<Self, ConfigError> {
         ConfigError::unless(!nodes.is_empty(), "array.node", "must list at least one node")?;
         ConfigError::unless(
             (0.0..=0.5).contains(&sigma.node_ratio) && (0.0..=1.0).contains(&sigma.scale),

@@ -13,9 +13,10 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod array;
 pub mod error;
+pub mod field;
 pub mod frame;
 pub mod gain;
-pub mod array;
-pub mod field;
 pub mod math;
+pub mod tone;
