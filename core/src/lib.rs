@@ -14,7 +14,9 @@
 #![forbid(unsafe_code)]
 
 pub mod array;
+pub mod depth;
 pub mod error;
+pub mod extrema;
 pub mod field;
 pub mod frame;
 pub mod gain;
