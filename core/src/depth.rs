@@ -224,8 +224,8 @@ fn spaced(
     let from_miss = solve(apart_m.value, miss, miss2 + math::sqrt(miss2_variance), pitch) - depth_m;
     // Outwards, because at zero pitch the slope is zero and the curve alone matters.
     let steeper = pitch.abs() + passing.pitch.sigma;
-    let from_pitch = solve(apart_m.value, miss, miss2, steeper)
-        - solve(apart_m.value, miss, miss2, pitch.abs());
+    let from_pitch =
+        solve(apart_m.value, miss, miss2, steeper) - solve(apart_m.value, miss, miss2, pitch.abs());
     let variance = from_spacing * from_spacing + from_miss * from_miss + from_pitch * from_pitch;
     valid(depth_m, math::sqrt(variance))
 }

@@ -137,15 +137,15 @@ impl Extrema {
             self.low = here;
             return;
         }
-        if value > self.high.value {
+        // The high before a trough and the low before a peak are settled until it is found.
+        if value > self.high.value && self.rising != Some(false) {
             self.high = here;
         }
-        if value < self.low.value {
+        if value < self.low.value && self.rising != Some(true) {
             self.low = here;
         }
-        let enough = |c: Candidate| {
-            (self.prominence.sigmas * self.sigma).max(self.prominence.share * c.value.abs())
-        };
+        let enough =
+            |c: Candidate| (self.prominence.sigmas * self.sigma).max(self.prominence.share * c.value.abs());
         let fallen = self.high.value - value > enough(self.high);
         let risen = value - self.low.value > enough(self.low);
         match self.rising {
@@ -169,7 +169,6 @@ impl Extrema {
                 self.rising = Some(true);
                 self.high = here;
             }
-            // While rising, what counts as the low before the peak is settled; while falling, the high.
             Some(true) | Some(false) | None => {}
         }
     }

@@ -32,3 +32,28 @@ pub fn dipole<T: Float>(moment: [T; 3], r: [T; 3]) -> [T; 3] {
     let scale = constant * inverse_r * inverse_r * inverse_r;
     [scale * (three_along * ux - mx), scale * (three_along * uy - my), scale * (three_along * uz - mz)]
 }
+
+/// Moment (A m2) of a dipole that makes the field `b` (T) at the point `r` (m) away from it: the inverse of
+/// [`dipole`].
+///
+/// From `B.u = 2 mu0/(4 pi) m.u / r^3` along the unit vector `u = r/r`:
+/// `m = (1.5 (B.u) u - B) r^3 4 pi/mu0`.
+///
+/// ```
+/// use nullwalk_core::field::{dipole, dipole_moment};
+/// let (m, r) = ([0.1_f64, -0.2, 0.05], [0.3, 0.4, 1.0]);
+/// let back = dipole_moment(dipole(m, r), r);
+/// assert!(m.iter().zip(back).all(|(a, b)| (a - b).abs() < 1e-12));
+/// ```
+pub fn dipole_moment<T: Float>(b: [T; 3], r: [T; 3]) -> [T; 3] {
+    let [bx, by, bz] = b;
+    let [x, y, z] = r;
+    let distance = (x * x + y * y + z * z).sqrt();
+    if distance <= T::min_positive_value() {
+        return [T::zero(); 3];
+    }
+    let [ux, uy, uz] = [x / distance, y / distance, z / distance];
+    let half = T::from(1.5).unwrap_or_else(T::zero) * (bx * ux + by * uy + bz * uz);
+    let scale = distance * distance * distance / T::from(MU0_OVER_4PI).unwrap_or_else(T::one);
+    [scale * (half * ux - bx), scale * (half * uy - by), scale * (half * uz - bz)]
+}

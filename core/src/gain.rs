@@ -97,3 +97,89 @@ impl Ladder {
         self.rail_counts
     }
 }
+
+/// Step down when the peak reaches this share of the rail.
+const DOWN_AT: f32 = 0.7;
+/// to a rung where the same signal stays below this share.
+const DOWN_TO: f32 = 0.5;
+/// Step up only when the same signal would stay below this share on the next rung. It is less than half of
+/// [`DOWN_AT`], so a steady signal never goes up and down by turns.
+const UP_BELOW: f32 = 0.3;
+/// and has done so for this long, seconds.
+const DWELL_S: f32 = 0.5;
+
+/// Chooses the rung from the wide-band peak: down at once, up after a while.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Stepper {
+    wanted: u8,
+    held: Option<u8>,
+    quiet_s: f32,
+    clipping: bool,
+    at_bottom: bool,
+}
+
+impl Stepper {
+    /// The rung to switch to.
+    pub fn wanted(&self) -> u8 {
+        self.wanted
+    }
+
+    /// Hold a rung by hand, or let the stepper choose again.
+    pub fn hold(&mut self, rung: Option<u8>) {
+        self.held = rung;
+    }
+
+    /// Whether the signal clips although the lowest rung is in force.
+    pub fn is_exhausted(&self) -> bool {
+        self.clipping && self.at_bottom
+    }
+
+    /// Whether the signal clips at a rung held by hand.
+    pub fn is_held_too_high(&self) -> bool {
+        self.clipping && self.held.is_some() && !self.at_bottom
+    }
+
+    /// Take in the largest magnitude of the last `elapsed_s` seconds, at `rung`. While the amplifier is
+    /// `settling`, peaks say nothing.
+    ///
+    /// ```
+    /// use nullwalk_core::gain::{Ladder, Rung, Stepper};
+    /// let rungs = [1.0, 4.0, 16.0].map(|gain| Rung { gain, settle_s: 0.03 });
+    /// let ladder = Ladder::new(&rungs, 2.5, 1 << 23, 1.0).unwrap();
+    /// let mut stepper = Stepper::default();
+    /// stepper.push(&ladder, 1000, 0, false, 0.6);
+    /// assert_eq!(stepper.wanted(), 1); // quiet for long enough: one rung up
+    /// stepper.push(&ladder, 8_000_000, 1, false, 0.05);
+    /// assert_eq!(stepper.wanted(), 0); // near the rail: down at once
+    /// ```
+    pub fn push(&mut self, ladder: &Ladder, peak: i32, rung: u8, settling: bool, elapsed_s: f32) {
+        if let Some(held) = self.held {
+            self.wanted = held.min(ladder.top());
+        }
+        if settling || rung != self.wanted {
+            // Not yet where it was sent, or not yet there for good.
+            self.quiet_s = 0.0;
+            return;
+        }
+        let share = peak as f32 / ladder.rail_counts() as f32;
+        self.clipping = share >= 1.0;
+        self.at_bottom = rung == 0;
+        if self.held.is_some() {
+            return;
+        }
+        let gain = ladder.rung(rung).gain;
+        let on = |other: u8| share * ladder.rung(other).gain / gain;
+        if share >= DOWN_AT {
+            self.wanted = (0..rung).rev().find(|&r| on(r) < DOWN_TO).unwrap_or(0);
+            self.quiet_s = 0.0;
+        } else if rung < ladder.top() && on(rung + 1) < UP_BELOW {
+            self.quiet_s += elapsed_s;
+            if self.quiet_s >= DWELL_S {
+                self.wanted = rung + 1;
+                self.quiet_s = 0.0;
+            }
+        } else {
+            self.quiet_s = 0.0;
+        }
+    }
+}

@@ -20,5 +20,8 @@ pub mod extrema;
 pub mod field;
 pub mod frame;
 pub mod gain;
+pub mod instrument;
+pub mod locate;
 pub mod math;
 pub mod tone;
+pub mod verdict;

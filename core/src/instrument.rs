@@ -1,0 +1,175 @@
+//! The whole chain, from a block of samples to guidance and a fix: what the simulator, the replay, the tests
+//! and the firmware all run.
+
+use glam::Vec3;
+use heapless::Deque;
+
+use crate::array::{Array, CommonPhase, Glimpse};
+use crate::error::ConfigError;
+use crate::frame::{Block, MastReading, Position, SampleIndex, Tilt};
+use crate::gain::{Ladder, Stepper};
+use crate::locate::{GainState, Guidance, LocateState, Locator, Settings};
+use crate::math;
+use crate::tone::{Phasors, Scout, StrayTone, Tone, ToneState};
+use crate::verdict::{Fix, Reasons};
+
+/// Mast readings remembered while their samples pass through the window.
+const READINGS: usize = 48;
+
+/// The immutable half of an instrument with `C` channels.
+#[derive(Debug, Clone)]
+pub struct Instrument<const C: usize> {
+    tone: Tone,
+    ladder: Ladder,
+    locator: Locator,
+}
+
+/// Everything an instrument remembers.
+#[derive(Debug, Clone)]
+pub struct InstrumentState<const C: usize> {
+    tone: ToneState<C>,
+    stepper: Stepper,
+    scout: Scout,
+    stray: Option<StrayTone>,
+    readings: Deque<(SampleIndex, MastReading), READINGS>,
+    phase: CommonPhase,
+    locate: LocateState,
+}
+
+/// What comes out, ten times a second.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Update<const C: usize> {
+    /// The tone on every channel.
+    pub phasors: Phasors<C>,
+    /// The field at every node.
+    pub glimpse: Glimpse,
+    /// What to tell the person with the mast.
+    pub guidance: Guidance,
+    /// The fix of the hold in progress.
+    pub fix: Option<Fix>,
+}
+
+impl<const C: usize> Instrument<C> {
+    /// An instrument from its parts.
+    ///
+    /// # Errors
+    /// When a coil of the array is wired to a channel that does not exist, or a setting is out of range.
+    pub fn new(tone: Tone, ladder: Ladder, array: Array, settings: Settings) -> Result<Self, ConfigError> {
+        let coils = || array.nodes().iter().flat_map(|node| &node.coils);
+        ConfigError::unless(
+            coils().all(|coil| usize::from(coil.channel) < C),
+            "array.node.coil.channel",
+            "must be below signal.channels",
+        )?;
+        let inflation = tone.response().overlap_inflation().max(1.0);
+        let locator = Locator::new(array, tone.hop_s(), inflation, settings)?;
+        Ok(Self { tone, ladder, locator })
+    }
+
+    /// The tone detector.
+    pub fn tone(&self) -> &Tone {
+        &self.tone
+    }
+
+    /// The gain ladder.
+    pub fn ladder(&self) -> &Ladder {
+        &self.ladder
+    }
+
+    /// The array.
+    pub fn array(&self) -> &Array {
+        self.locator.array()
+    }
+
+    /// State for a recording that begins now.
+    pub fn start(&self) -> InstrumentState<C> {
+        InstrumentState {
+            tone: self.tone.start(),
+            stepper: Stepper::default(),
+            scout: Scout::new(self.tone.tone_hz(), self.tone.rate_hz()),
+            stray: None,
+            readings: Deque::new(),
+            phase: CommonPhase::default(),
+            locate: self.locator.start(),
+        }
+    }
+
+    /// Take a block in, with the mast reading of its first sample; call `update` for every output that
+    /// falls due.
+    pub fn push(
+        &self,
+        state: &mut InstrumentState<C>,
+        block: &Block<'_, C>,
+        mast: Option<MastReading>,
+        mut update: impl FnMut(Update<C>),
+    ) {
+        let InstrumentState { tone, stepper, scout, stray, readings, phase, locate } = state;
+        if let Some(reading) = mast {
+            if readings.is_full() {
+                readings.pop_front();
+            }
+            // There is room: the oldest has just gone.
+            let _ = readings.push_back((block.start, reading));
+        }
+        let gain =
+            GainState { exhausted: stepper.is_exhausted(), held_too_high: stepper.is_held_too_high() };
+        self.tone.push(tone, &self.ladder, block, |phasors| {
+            let mast = reading_at(readings, phasors.centre);
+            let array = self.locator.array();
+            let glimpse = array.glimpse(phase, self.tone.tone_hz(), phasors, mast);
+            let (guidance, fix) = self.locator.push(locate, &glimpse, stray.take(), gain);
+            update(Update { phasors: *phasors, glimpse, guidance, fix });
+        });
+        if locate.is_listening() {
+            *stray = scout.push(block).or(*stray);
+        }
+        let peak = tone.take_peak().into_iter().max().unwrap_or(0);
+        let elapsed_s = block.frames.len() as f32 / self.tone.rate_hz();
+        stepper.push(&self.ladder, peak, block.rung, tone.is_settling(), elapsed_s);
+    }
+
+    /// Why a recording that ended without a fix had none.
+    pub fn refusal(&self, state: &InstrumentState<C>) -> Reasons {
+        self.locator.refusal(&state.locate)
+    }
+}
+
+impl<const C: usize> InstrumentState<C> {
+    /// The gain stepper, to read the wanted rung or to hold one by hand.
+    pub fn stepper(&mut self) -> &mut Stepper {
+        &mut self.stepper
+    }
+}
+
+/// How the mast was held at a sample, between the readings before and after it.
+fn reading_at(readings: &Deque<(SampleIndex, MastReading), READINGS>, at: SampleIndex) -> MastReading {
+    let mut before = None;
+    for &(index, reading) in readings {
+        if index > at {
+            return match before {
+                Some((start, earlier)) => {
+                    let share = at.wrapping_sub(start) as f32 / index.wrapping_sub(start) as f32;
+                    between(earlier, reading, share)
+                }
+                None => reading,
+            };
+        }
+        before = Some((index, reading));
+    }
+    before.map(|(_, reading)| reading).unwrap_or_default()
+}
+
+/// A reading part of the way from one to the next; what either lacks is lacking.
+fn between(a: MastReading, b: MastReading, share: f32) -> MastReading {
+    let mix = |x: f32, y: f32| x + (y - x) * share;
+    let position = a.position.zip(b.position).map(|(p, q)| Position {
+        enu_m: p.enu_m + (q.enu_m - p.enu_m) * Vec3::splat(share),
+        sigma_m: mix(p.sigma_m, q.sigma_m),
+    });
+    let heading_rad = a.heading_rad.zip(b.heading_rad).map(|(h, g)| h + math::wrap_pi(g - h) * share);
+    let tilt = a.tilt.zip(b.tilt).map(|(t, u)| Tilt {
+        pitch_rad: mix(t.pitch_rad, u.pitch_rad),
+        roll_rad: mix(t.roll_rad, u.roll_rad),
+    });
+    MastReading { position, heading_rad, tilt }
+}

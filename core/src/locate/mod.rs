@@ -1,0 +1,432 @@
+//! The locate as a state machine: `Listen`, `Home`, `Bracket`, `Settle`.
+//!
+//! Glimpses go in; guidance comes out at every one of them, and a fix while the mast is held still over the
+//! mark.
+
+mod homing;
+mod lane;
+mod listen;
+mod mark;
+mod motion;
+mod settle;
+mod sound;
+mod sweep;
+
+use glam::Vec2;
+
+use crate::array::{Array, Glimpse};
+use crate::error::ConfigError;
+use crate::frame::SampleIndex;
+use crate::math;
+use crate::tone::StrayTone;
+use crate::verdict::{Fix, Place, Reason, Reasons};
+
+pub use homing::turn_to_source;
+pub use lane::{Across, Along, Spot};
+pub use mark::Mark;
+pub use sound::Sound;
+pub use sweep::Sweep;
+
+use homing::Homing;
+use lane::Lane;
+use listen::Listener;
+use motion::Motion;
+use settle::{Hold, Settled};
+use sweep::Sweeper;
+
+/// The phase of a locate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phase {
+    /// Is the tone there?
+    Listen,
+    /// Walk towards it.
+    Home,
+    /// Pass both nulls, along and then across.
+    Bracket,
+    /// Hold still over the mark.
+    Settle,
+}
+
+/// What to tell the person with the mast, at one instant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Guidance {
+    /// The instant the field was measured.
+    pub at: SampleIndex,
+    /// Phase of the locate.
+    pub phase: Phase,
+    /// Turn this far to the right to face the source, radians; negative is left.
+    pub turn_rad: Option<f32>,
+    /// Change of the signal, decibels per second.
+    pub trend_db_per_s: f32,
+    /// The signal has clearly fallen since its best: the source is behind.
+    pub past_source: bool,
+    /// Signal over noise, decibels.
+    pub snr_db: f32,
+    /// Metres forward and left to the source, once near.
+    pub offset_m: Option<Vec2>,
+    /// Lay of the pipe, radians to the right of the mast's forward axis, modulo half a turn, once near.
+    pub lay_rad: Option<f32>,
+    /// The mark in the site frame, once the nulls were passed.
+    pub mark: Option<Place>,
+    /// Whether a lane across has been walked too.
+    pub crossed: bool,
+    /// Result of a full turn, at the instant it is complete.
+    pub sweep: Option<Sweep>,
+    /// What the headphones play.
+    pub sound: Sound,
+    /// What is wrong right now.
+    pub trouble: Option<Reason>,
+}
+
+/// What the gain ladder says about the signal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct GainState {
+    /// Clipping at the lowest rung.
+    pub exhausted: bool,
+    /// Clipping at a rung held by hand.
+    pub held_too_high: bool,
+}
+
+/// Settings of a locate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// How level the sonde is thought to lie before anything is measured: sigma of the pitch, radians.
+    pub level_sigma_rad: f32,
+}
+
+impl Default for Settings {
+    /// Ten degrees: drains are laid nearly level, beacons lie in them less so (common practice, no source).
+    fn default() -> Self {
+        Self { level_sigma_rad: 0.175 }
+    }
+}
+
+/// The immutable half of a locate.
+#[derive(Debug, Clone)]
+pub struct Locator {
+    array: Array,
+    hop_s: f32,
+    inflation: f32,
+    level_sigma: f32,
+}
+
+/// The state of a locate.
+#[derive(Debug, Clone)]
+pub struct LocateState {
+    listener: Listener,
+    homing: Homing,
+    motion: Motion,
+    sweeper: Sweeper,
+    lane: Lane,
+    along: Option<Along>,
+    across: Option<Across>,
+    mark: Option<Mark>,
+    hold: Hold,
+    ground: Option<Hold>,
+    phase: Phase,
+    stray: Option<StrayTone>,
+    gain: GainState,
+    last: Option<SampleIndex>,
+}
+
+/// Near the mark is within this share of the depth, plus the length below, metres.
+const NEAR_SHARE: f32 = 0.3;
+const NEAR_M: f32 = 0.2;
+/// A mark this many depths away belongs to the station before, plus the length below, metres.
+const LEFT_DEPTHS: f32 = 3.0;
+const LEFT_M: f32 = 2.0;
+
+impl Locator {
+    /// A locate with `array`, fed a glimpse every `hop_s` seconds. For `inflation` see
+    /// [`crate::tone::Response::overlap_inflation`].
+    ///
+    /// # Errors
+    /// When a setting is out of range.
+    pub fn new(array: Array, hop_s: f32, inflation: f32, settings: Settings) -> Result<Self, ConfigError> {
+        ConfigError::unless((0.01..=0.5).contains(&hop_s), "hop_s", "must be 0.01 to 0.5")?;
+        ConfigError::unless((1.0..=10.0).contains(&inflation), "inflation", "must be 1 to 10")?;
+        ConfigError::unless(
+            (0.0..=1.0).contains(&settings.level_sigma_rad),
+            "locate.level_sigma_rad",
+            "must be 0 to 1",
+        )?;
+        let (s, c) = math::sin_cos(settings.level_sigma_rad);
+        Ok(Self { array, hop_s, inflation, level_sigma: s / c })
+    }
+
+    /// The array in use.
+    pub fn array(&self) -> &Array {
+        &self.array
+    }
+
+    /// State for a new recording.
+    pub fn start(&self) -> LocateState {
+        LocateState {
+            listener: Listener::default(),
+            homing: Homing::default(),
+            motion: Motion::default(),
+            sweeper: Sweeper::default(),
+            lane: Lane::new(self.inflation),
+            along: None,
+            across: None,
+            mark: None,
+            hold: Hold::default(),
+            ground: None,
+            phase: Phase::Listen,
+            stray: None,
+            gain: GainState::default(),
+            last: None,
+        }
+    }
+
+    /// Take in a glimpse, with another tone if one was just found, and the state of the gain.
+    pub fn push(
+        &self,
+        state: &mut LocateState,
+        glimpse: &Glimpse,
+        stray: Option<StrayTone>,
+        gain: GainState,
+    ) -> (Guidance, Option<Fix>) {
+        state.gain = gain;
+        state.last = Some(glimpse.at);
+        let heard = state.listener.push(glimpse);
+        state.stray = if heard { None } else { stray.or(state.stray) };
+        let standing = state.motion.push(glimpse, self.hop_s);
+        let sweep = state.sweeper.push(glimpse);
+        let level_db = math::db(glimpse.lower().field_t.length() * 1e9);
+        let trend_db_per_s = state.homing.push(level_db, self.hop_s);
+        if heard {
+            self.walk(state, glimpse, standing, level_db);
+        } else {
+            state.phase = Phase::Listen;
+            state.homing.restart();
+            state.lane = Lane::new(self.inflation);
+            state.hold = Hold::default();
+        }
+        let fix = self.fix(state);
+        (self.guidance(state, glimpse, level_db, trend_db_per_s, sweep), fix)
+    }
+
+    /// What the recording as a whole amounts to when it never came to a fix.
+    pub fn refusal(&self, state: &LocateState) -> Reasons {
+        let mut reasons = Reasons::default();
+        reasons.add_if(state.gain.exhausted, Reason::Saturated);
+        reasons.add_if(state.gain.held_too_high, Reason::HeldTooHigh);
+        if let Some(stray) = state.stray {
+            reasons.add(Reason::OtherTone(stray.tone_hz));
+        } else if !state.listener.heard() {
+            reasons.add(Reason::NoTone);
+        }
+        reasons.add_if(state.along.is_none() && state.listener.heard(), Reason::NotBracketed);
+        reasons.add(Reason::NotSettled);
+        reasons
+    }
+
+    /// Follow the walk: lanes while moving, a hold while standing near the mark.
+    fn walk(&self, state: &mut LocateState, glimpse: &Glimpse, standing: bool, level_db: f32) {
+        let field_t = glimpse.lower().field_t;
+        if self.has_left(state, glimpse) {
+            state.along = None;
+            state.across = None;
+            state.mark = None;
+            state.ground = None;
+            state.homing.restart();
+            state.phase = Phase::Home;
+        }
+        if standing {
+            if state.lane.has_begun() && glimpse.mast.position.is_some() {
+                state.lane = Lane::new(self.inflation);
+            }
+        } else if !state.lane.continues(glimpse.mast.heading_rad) {
+            state.lane = Lane::new(self.inflation);
+        }
+        let on_lane = !standing || glimpse.mast.position.is_none();
+        if on_lane && state.lane.push(glimpse) {
+            self.take_stock(state);
+        }
+        let settled = standing && self.is_near(state, glimpse);
+        if settled {
+            if !glimpse.marks.clipped {
+                self.hold(state, glimpse);
+            }
+        } else {
+            state.hold = Hold::default();
+        }
+        let strayed = state.along.is_none() && state.homing.has_passed(level_db);
+        let bracketing = state.phase == Phase::Bracket || state.phase == Phase::Settle;
+        state.phase = if settled {
+            Phase::Settle
+        } else if state.along.is_some() || homing::is_steep(field_t) || (bracketing && !strayed) {
+            Phase::Bracket
+        } else {
+            Phase::Home
+        };
+    }
+
+    /// Read the lane's new features.
+    fn take_stock(&self, state: &mut LocateState) {
+        let stronger = |new: f32, old: Option<f32>| old.is_none_or(|old| new.abs() > 0.8 * old.abs());
+        if let Some(along) = state.lane.along() {
+            let old = state.along.as_ref().map(|a| a.peak.feature.value);
+            if stronger(along.peak.feature.value, old) {
+                state.along = Some(along);
+            }
+        }
+        if let Some(across) = state.lane.across() {
+            let old = state.across.as_ref().map(|a| a.peak.feature.value);
+            if stronger(across.peak.feature.value, old) {
+                state.across = Some(across);
+            }
+        }
+        state.mark =
+            state.along.as_ref().and_then(|a| mark::mark(a, state.across.as_ref(), self.level_sigma));
+    }
+
+    fn depth_m(mark: &Mark) -> f32 {
+        mark.null_spacing.map_or(1.0, |d| d.depth_m)
+    }
+
+    fn has_left(&self, state: &LocateState, glimpse: &Glimpse) -> bool {
+        let (Some(mark), Some(position)) = (&state.mark, glimpse.mast.position) else { return false };
+        let away_m = position.enu_m.truncate().distance(mark.place_m);
+        away_m > LEFT_DEPTHS * Self::depth_m(mark) + LEFT_M
+    }
+
+    /// Near enough to the source for a hold to mean something.
+    fn is_near(&self, state: &LocateState, glimpse: &Glimpse) -> bool {
+        let field_t = glimpse.lower().field_t;
+        match (&state.mark, glimpse.mast.position) {
+            (Some(mark), Some(position)) => {
+                let away_m = position.enu_m.truncate().distance(mark.place_m);
+                away_m < NEAR_SHARE * Self::depth_m(mark) + NEAR_M
+            }
+            // Above a level source the field lies flat; and it is about as strong as at the peak passed.
+            _ => {
+                let flat = field_t.z * field_t.z < 0.25 * field_t.truncate().length_squared();
+                let peak = state.along.as_ref().map_or(0.0, |a| a.peak.field_t.length());
+                flat && field_t.length() > 0.7 * peak
+            }
+        }
+    }
+
+    fn hold(&self, state: &mut LocateState, glimpse: &Glimpse) {
+        state.hold.push(glimpse);
+        if !state.hold.is_enough() {
+            return;
+        }
+        let lifted = state.ground.as_ref().is_some_and(|g| settle::lift_m(g, &state.hold).is_some());
+        if !lifted {
+            state.ground = Some(state.hold.clone());
+        }
+    }
+
+    /// The fix of the hold in progress, once it has lasted long enough.
+    fn fix(&self, state: &LocateState) -> Option<Fix> {
+        if state.phase != Phase::Settle || !state.hold.is_enough() {
+            return None;
+        }
+        let ground = state.ground.as_ref()?;
+        let mut reasons = Reasons::default();
+        reasons.add_if(state.gain.exhausted, Reason::Saturated);
+        reasons.add_if(state.gain.held_too_high, Reason::HeldTooHigh);
+        let settled = Settled {
+            array: &self.array,
+            inflation: self.inflation,
+            ground,
+            lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
+            mark: state.mark.as_ref(),
+            bracketed: state.along.is_some(),
+            reasons,
+        };
+        Some(settled.fix())
+    }
+
+    fn guidance(
+        &self,
+        state: &LocateState,
+        glimpse: &Glimpse,
+        level_db: f32,
+        trend_db_per_s: f32,
+        sweep: Option<Sweep>,
+    ) -> Guidance {
+        let field_t = glimpse.lower().field_t;
+        let heard = state.listener.heard();
+        let near = matches!(state.phase, Phase::Bracket | Phase::Settle);
+        Guidance {
+            at: glimpse.at,
+            phase: state.phase,
+            turn_rad: if state.phase == Phase::Home { turn_to_source(field_t) } else { None },
+            trend_db_per_s,
+            past_source: heard && state.homing.has_passed(level_db),
+            snr_db: glimpse.snr_db,
+            offset_m: if near { self.offset(state, glimpse) } else { None },
+            lay_rad: near.then(|| math::wrap_half_pi(-math::atan2(field_t.y, field_t.x))),
+            mark: state.mark.map(|m| Place {
+                east_m: m.place_m.x,
+                north_m: m.place_m.y,
+                sigma_m: m.sigma_along_m.max(m.sigma_across_m),
+            }),
+            crossed: state.mark.is_some_and(|m| m.crossed),
+            sweep,
+            sound: Sound::of(if heard { glimpse.snr_db } else { 0.0 }),
+            trouble: self.trouble(state, glimpse),
+        }
+    }
+
+    /// Forward and left to the source: to the mark where there is one, else from the field's slope and the
+    /// ratio depth, `d Bz / (3 |Bh|^2)` times the horizontal field.
+    fn offset(&self, state: &LocateState, glimpse: &Glimpse) -> Option<Vec2> {
+        if let (Some(mark), Some(position), Some(heading_rad)) =
+            (&state.mark, glimpse.mast.position, glimpse.mast.heading_rad)
+        {
+            let to_mark = mark.place_m - position.enu_m.truncate();
+            let (s, c) = math::sin_cos(heading_rad);
+            return Some(Vec2::new(to_mark.dot(Vec2::new(s, c)), to_mark.dot(Vec2::new(-c, s))));
+        }
+        let [lower, upper] = glimpse.nodes.as_slice() else { return None };
+        let spacing_m = self.array.spacing_m()?;
+        let sigma = self.array.sigma().node_ratio;
+        let depth = crate::depth::ratio(*lower, *upper, spacing_m, sigma, Default::default()).ok()?;
+        let flat = lower.field_t.truncate();
+        let slope = lower.field_t.z / (3.0 * flat.length_squared()).max(f32::MIN_POSITIVE);
+        Some(flat * slope * depth.depth_m)
+    }
+
+    fn trouble(&self, state: &LocateState, glimpse: &Glimpse) -> Option<Reason> {
+        if state.gain.exhausted {
+            Some(Reason::Saturated)
+        } else if state.gain.held_too_high {
+            Some(Reason::HeldTooHigh)
+        } else if let Some(stray) = state.stray {
+            Some(Reason::OtherTone(stray.tone_hz))
+        } else if !state.listener.heard() {
+            Some(Reason::NoTone)
+        } else if glimpse.bridged > 0.3 {
+            Some(Reason::Disturbed)
+        } else {
+            None
+        }
+    }
+}
+
+impl LocateState {
+    /// Phase of the locate.
+    pub fn phase(&self) -> Phase {
+        self.phase
+    }
+
+    /// Whether the tone is still being listened for.
+    pub fn is_listening(&self) -> bool {
+        !self.listener.heard()
+    }
+
+    /// The mark, as far as it is known.
+    pub fn mark(&self) -> Option<&Mark> {
+        self.mark.as_ref()
+    }
+
+    /// Sample of the last glimpse.
+    pub fn last(&self) -> Option<SampleIndex> {
+        self.last
+    }
+}

@@ -1,0 +1,239 @@
+//! Holding still over the mark: the field averaged, the ratio and lift depths, the sonde's own direction.
+
+use core::f32::consts::FRAC_PI_2;
+
+use glam::{Vec2, Vec3};
+
+use super::mark::Mark;
+use crate::array::{Array, Glimpse, NodeField};
+use crate::depth::{self, Depth, Measured, Unusable};
+use crate::field;
+use crate::frame::{Position, SampleIndex, heading_rotation};
+use crate::math;
+use crate::tone::Marks;
+use crate::verdict::{Depths, Fix, Place, Reason, Reasons, judge};
+
+/// Outputs of stillness before a fix: three seconds.
+pub const ENOUGH: u16 = 30;
+/// A hold this much higher than the one before is a lift, metres.
+const LIFT_M: f32 = 0.15;
+/// Uncertainty of the height difference of a lift, metres, and of the sonde's strength meanwhile.
+const LIFT_SIGMA_M: f32 = 0.01;
+const DRIFT_SIGMA: f32 = 0.003;
+/// A hold without positions is taken to be this close to the mark sideways, metres (common practice, no source).
+const UNGUIDED_SIGMA_M: f32 = 0.1;
+/// Sway of a mast that is held still, metres, where positions do not say.
+const HOLD_SIGMA_M: f32 = 0.02;
+/// Uncertainty of a compass heading, radians.
+const HEADING_SIGMA_RAD: f32 = 0.02;
+/// A steeper pitch is doubted: tangent of 20 degrees.
+const STEEP: f32 = 0.364;
+/// A larger share of the field out of step is doubted.
+const OUT_OF_STEP: f32 = 0.05;
+/// More of the hold bridged than this is doubted.
+const BRIDGED_SHARE: f32 = 0.2;
+/// A hold is away from the mark when it is farther than this share of the depth.
+const AWAY_SHARE: f32 = 0.15;
+
+/// Sums over a hold.
+#[derive(Debug, Clone, Default)]
+pub struct Hold {
+    nodes: [Vec3; 2],
+    sigma_t: [f32; 2],
+    place: Vec3,
+    place_sigma_m: f32,
+    heading: Vec2,
+    positions: u16,
+    headings: u16,
+    count: u16,
+    ellipticity: f32,
+    bridged: f32,
+    marks: Marks,
+    at: SampleIndex,
+}
+
+impl Hold {
+    pub fn is_enough(&self) -> bool {
+        self.count >= ENOUGH
+    }
+
+    pub fn push(&mut self, glimpse: &Glimpse) {
+        if self.count == u16::MAX {
+            return;
+        }
+        self.count += 1;
+        self.at = glimpse.at;
+        for ((sum, sigma_t), node) in self.nodes.iter_mut().zip(&mut self.sigma_t).zip(&glimpse.nodes) {
+            *sum += node.field_t;
+            *sigma_t = node.sigma_t;
+        }
+        if let Some(position) = glimpse.mast.position {
+            self.place += position.enu_m;
+            self.place_sigma_m = position.sigma_m;
+            self.positions += 1;
+        }
+        if let Some(heading_rad) = glimpse.mast.heading_rad {
+            let (s, c) = math::sin_cos(heading_rad);
+            self.heading += Vec2::new(s, c);
+            self.headings += 1;
+        }
+        self.ellipticity += glimpse.ellipticity;
+        self.bridged += glimpse.bridged;
+        self.marks = self.marks.and(glimpse.marks);
+    }
+
+    /// Mean position, if there was one all the time.
+    fn position(&self) -> Option<Position> {
+        (self.positions > 0 && self.positions == self.count)
+            .then(|| Position { enu_m: self.place / f32::from(self.count), sigma_m: self.place_sigma_m })
+    }
+
+    fn heading_rad(&self) -> Option<f32> {
+        (self.headings > 0 && self.headings == self.count)
+            .then(|| math::atan2(self.heading.x, self.heading.y))
+    }
+
+    /// Mean field at a node; `inflation` because successive outputs share noise.
+    fn node(&self, which: usize, inflation: f32) -> NodeField {
+        let n = f32::from(self.count.max(1));
+        let sum = self.nodes.get(which).copied().unwrap_or_default();
+        let sigma_t = self.sigma_t.get(which).copied().unwrap_or_default();
+        NodeField { field_t: sum / n, sigma_t: sigma_t * math::sqrt((inflation / n).min(1.0)) }
+    }
+}
+
+/// What a fix is made from.
+pub struct Settled<'a> {
+    pub array: &'a Array,
+    pub inflation: f32,
+    /// The hold with the foot on the ground, and a later one higher up.
+    pub ground: &'a Hold,
+    pub lifted: Option<&'a Hold>,
+    pub mark: Option<&'a Mark>,
+    /// Whether both nulls and the peak between them were passed, with positions or without.
+    pub bracketed: bool,
+    /// Doubts about the moment: gain, noise.
+    pub reasons: Reasons,
+}
+
+/// Whether `later` is `earlier` lifted, and by how much.
+pub fn lift_m(earlier: &Hold, later: &Hold) -> Option<f32> {
+    let (from, to) = (earlier.position()?, later.position()?);
+    let risen = to.enu_m.z - from.enu_m.z;
+    (risen > LIFT_M && earlier.is_enough()).then_some(risen)
+}
+
+impl Settled<'_> {
+    /// Everything the hold and the lanes say, judged.
+    pub fn fix(mut self) -> Fix {
+        let position = self.ground.position();
+        let offset_m = match (position, self.mark) {
+            (Some(p), Some(mark)) => p.enu_m.truncate() - mark.place_m,
+            _ => Vec2::ZERO,
+        };
+        let miss_m = self.sideways(offset_m);
+        let ratio = self.ratio(miss_m);
+        let foot_m = self.array.foot_m();
+        // The ground is a foot's height below the node that rests on it.
+        let ground_up_m = position.map_or(0.0, |p| p.enu_m.z - foot_m);
+        let carried = |depth: Result<Depth, Unusable>, mark: &Mark| {
+            depth.map(|d| Depth { depth_m: d.depth_m - (mark.node_up_m - ground_up_m), ..d })
+        };
+        let rested =
+            |depth: Result<Depth, Unusable>| depth.map(|d| Depth { depth_m: d.depth_m - foot_m, ..d });
+        let not_measured = Err(Unusable::NotMeasured);
+        let depths: Depths = [
+            rested(ratio),
+            self.mark.map_or(not_measured, |m| carried(m.null_spacing, m)),
+            self.mark.map_or(not_measured, |m| carried(m.vertical_maxima, m)),
+            rested(self.lift(miss_m)),
+        ];
+        self.add_reasons(&depths, offset_m);
+        let judgement = judge(&depths, self.reasons.clone());
+        let sonde = judgement.depth.map(|d| self.sonde(offset_m, d.depth_m + foot_m));
+        let (lay_rad, pitch_rad, moment) = sonde.unwrap_or_default();
+        Fix {
+            at: self.ground.at,
+            place: self.mark.map(|m| Place {
+                east_m: m.place_m.x,
+                north_m: m.place_m.y,
+                sigma_m: m.sigma_along_m.max(m.sigma_across_m),
+            }),
+            lay_rad,
+            depths,
+            pitch_rad,
+            moment_a_m2: moment,
+            judgement,
+        }
+    }
+
+    /// Distance of the hold from the source across the lay.
+    fn sideways(&self, offset_m: Vec2) -> Measured {
+        let Some(mark) = self.mark else { return Measured::new(0.0, UNGUIDED_SIGMA_M) };
+        let across = mark.lay.perp().dot(offset_m);
+        let sigma2 = mark.sigma_across_m * mark.sigma_across_m + HOLD_SIGMA_M * HOLD_SIGMA_M;
+        Measured::new(across, math::sqrt(sigma2))
+    }
+
+    fn ratio(&self, miss_m: Measured) -> Result<Depth, Unusable> {
+        let spacing_m = self.array.spacing_m().ok_or(Unusable::NotStacked)?;
+        let (lower, upper) = (self.ground.node(0, self.inflation), self.ground.node(1, self.inflation));
+        depth::ratio(lower, upper, spacing_m, self.array.sigma().node_ratio, miss_m)
+    }
+
+    fn lift(&self, miss_m: Measured) -> Result<Depth, Unusable> {
+        let lifted = self.lifted.ok_or(Unusable::NotMeasured)?;
+        let height_m = lift_m(self.ground, lifted).ok_or(Unusable::NotMeasured)?;
+        let (before, after) = (self.ground.node(0, self.inflation), lifted.node(0, self.inflation));
+        depth::lift(before, after, Measured::new(height_m, LIFT_SIGMA_M), DRIFT_SIGMA, miss_m)
+    }
+
+    fn add_reasons(&mut self, depths: &Depths, offset_m: Vec2) {
+        let n = f32::from(self.ground.count.max(1));
+        let known_m = depths.iter().flatten().map(|d| d.depth_m).fold(0.0, f32::max);
+        let r = &mut self.reasons;
+        r.add_if(!self.bracketed, Reason::NotBracketed);
+        r.add_if(self.bracketed && self.mark.is_some_and(|m| !m.crossed), Reason::NotCrossed);
+        r.add_if(depths.contains(&Err(Unusable::NotBelow)), Reason::NotBelow);
+        if let Some(mark) = self.mark {
+            let spread = mark.sigma_along_m.max(mark.sigma_across_m);
+            r.add_if(offset_m.length() > AWAY_SHARE * known_m + 2.0 * spread, Reason::AwayFromMark);
+            r.add_if(mark.pitch.value.abs() > STEEP, Reason::Tilted);
+        }
+        r.add_if(self.ground.ellipticity / n > OUT_OF_STEP, Reason::Elliptical);
+        r.add_if(self.ground.bridged / n > BRIDGED_SHARE || self.ground.marks.gap, Reason::Disturbed);
+    }
+
+    /// Lay as a site bearing, pitch and strength of the dipole that makes the mean field.
+    fn sonde(&self, offset_m: Vec2, below_node_m: f32) -> Sonde {
+        let lower = self.ground.node(0, self.inflation);
+        let heading_rad = self.ground.heading_rad();
+        let to_site = heading_rotation(heading_rad.unwrap_or(0.0));
+        // Without a heading there is no site direction either, and the offset is zero.
+        let r = Vec3::new(offset_m.x, offset_m.y, below_node_m);
+        let m = Vec3::from_array(field::dipole_moment((to_site * lower.field_t).to_array(), r.to_array()));
+        let flat = m.truncate().length();
+        let noise = lower.sigma_t / lower.field_t.length().max(f32::MIN_POSITIVE);
+        let (along, across) =
+            self.mark.map_or((UNGUIDED_SIGMA_M, UNGUIDED_SIGMA_M), |p| (p.sigma_along_m, p.sigma_across_m));
+        let (u, v) = (along / below_node_m, across / below_node_m);
+        let offset = offset_m.length() / below_node_m;
+        let skewing = 3.0 * (u * v + offset * (u + v));
+        let lay_sigma =
+            math::sqrt(noise * noise + skewing * skewing + HEADING_SIGMA_RAD * HEADING_SIGMA_RAD);
+        let lay = heading_rad.map(|_| {
+            let bearing = math::atan2(m.x, m.y);
+            let half = if bearing < 0.0 { bearing + core::f32::consts::PI } else { bearing };
+            Measured::new(half, lay_sigma)
+        });
+        // m.z is raised where the moment points; the lay's sense means nothing, so the pitch has no sign here.
+        let pitch = if flat > 0.0 { math::atan2(m.z.abs(), flat) } else { FRAC_PI_2 };
+        let pitch_sigma = math::sqrt(noise * noise + 2.25 * u * u);
+        let strength = m.length();
+        let scale = self.array.sigma().scale;
+        let moment_sigma = strength * math::sqrt(noise * noise + scale * scale);
+        (lay, Some(Measured::new(pitch, pitch_sigma)), Some(Measured::new(strength, moment_sigma)))
+    }
+}
+
+type Sonde = (Option<Measured>, Option<Measured>, Option<Measured>);
