@@ -1,10 +1,15 @@
 //! Coils and nodes: from phasors to field vectors.
 
+use core::f32::consts::TAU;
+
 use glam::{Mat3, Vec3};
 use heapless::Vec;
+use num_complex::Complex32;
 
 use crate::error::ConfigError;
-use crate::frame::MAX_CHANNELS;
+use crate::frame::{MAX_CHANNELS, MastReading, SampleIndex};
+use crate::math;
+use crate::tone::{Marks, Phasors};
 
 /// The most 3-axis nodes one instrument may have.
 pub const MAX_NODES: usize = 2;
@@ -60,11 +65,7 @@ impl Array {
     /// # Errors
     /// Names the parameter when channels repeat or do not exist, coil axes do not span space, nodes
     /// coincide, or a calibration figure is out of range.
-    pub fn new(
-        nodes: &[Node],
-        sigma: CalibrationSigma,
-        foot_m: f32,
-    ) -> Result<Self, ConfigError> {
+    pub fn new(nodes: &[Node], sigma: CalibrationSigma, foot_m: f32) -> Result<Self, ConfigError> {
         ConfigError::unless(!nodes.is_empty(), "array.node", "must list at least one node")?;
         ConfigError::unless(
             (0.0..=0.5).contains(&sigma.node_ratio) && (0.0..=1.0).contains(&sigma.scale),
@@ -128,5 +129,132 @@ impl Array {
     /// Height of the lower node above the ground while the foot rests on it, metres.
     pub fn foot_m(&self) -> f32 {
         self.foot_m
+    }
+}
+
+/// The field at one node, in the levelled mast frame.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct NodeField {
+    /// In-phase field vector, tesla (peak). Its sign is relative to an arbitrary transmitter phase.
+    pub field_t: Vec3,
+    /// Standard uncertainty of each component from noise, tesla.
+    pub sigma_t: f32,
+}
+
+/// What one instant of the array says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Glimpse {
+    /// The instant.
+    pub at: SampleIndex,
+    /// Field at each node, lower one first.
+    pub nodes: Vec<NodeField, MAX_NODES>,
+    /// Share of the field that is in quadrature: zero for a single source, noise already taken off. A
+    /// second source of another phase, or currents in iron or ground, raise it.
+    pub ellipticity: f32,
+    /// Signal-to-noise ratio over all components, decibels.
+    pub snr_db: f32,
+    /// How the mast was held at this instant.
+    pub mast: MastReading,
+    /// Offset of the tracked carrier from nominal, hertz.
+    pub carrier_offset_hz: f32,
+    /// Fraction of the window that had to be bridged.
+    pub bridged: f32,
+    /// What happened within the window.
+    pub marks: Marks,
+}
+
+impl Glimpse {
+    /// The lower node.
+    pub fn lower(&self) -> NodeField {
+        self.nodes.first().copied().unwrap_or_default()
+    }
+}
+
+/// The transmitter's phase as last seen, which gives field components a lasting sign.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct CommonPhase {
+    phase_rad: Option<f32>,
+}
+
+impl CommonPhase {
+    /// Of the two phases half a turn apart that the field allows, the one nearer to the last.
+    fn follow(&mut self, sum_of_squares: Complex32) -> f32 {
+        let half = 0.5 * math::atan2(sum_of_squares.im, sum_of_squares.re);
+        let last = self.phase_rad.unwrap_or(half);
+        let phase = last + math::wrap_half_pi(half - last);
+        self.phase_rad = Some(math::wrap_pi(phase));
+        phase
+    }
+}
+
+impl Array {
+    /// The field vectors behind a set of phasors taken at `tone_hz`, levelled by the mast's tilt.
+    ///
+    /// All components of a single source rise and fall together. Their common phase is
+    /// `arg(sum z^2) / 2`; what is in step with it is the field, the rest is the ellipticity.
+    pub fn glimpse<const C: usize>(
+        &self,
+        phase: &mut CommonPhase,
+        tone_hz: f32,
+        phasors: &Phasors<C>,
+        mast: MastReading,
+    ) -> Glimpse {
+        let omega = TAU * (tone_hz + phasors.carrier_offset_hz);
+        let mut fields: Vec<([Complex32; 3], f32), MAX_NODES> = Vec::new();
+        let mut squares = Complex32::ZERO;
+        for (node, unmix) in self.nodes.iter().zip(&self.unmix) {
+            let mut along = [Complex32::ZERO; 3];
+            let mut variance = 0.0;
+            for (along, coil) in along.iter_mut().zip(&node.coils) {
+                let channel = usize::from(coil.channel);
+                let volts = phasors.value_v.get(channel).copied().unwrap_or_default();
+                let noise = phasors.sigma_v.get(channel).copied().unwrap_or_default();
+                // V = i w N A mu gain e^{i phase} B
+                let volts_per_tesla = omega * coil.turns_area_m2 * coil.gain;
+                let (s, c) = math::sin_cos(coil.phase_rad);
+                *along = volts * Complex32::new(-s, -c) / volts_per_tesla;
+                variance += noise * noise / (volts_per_tesla * volts_per_tesla) / 3.0;
+            }
+            let re = *unmix * Vec3::from_array(along.map(|z| z.re));
+            let im = *unmix * Vec3::from_array(along.map(|z| z.im));
+            let field =
+                [Complex32::new(re.x, im.x), Complex32::new(re.y, im.y), Complex32::new(re.z, im.z)];
+            // Scaled to nanotesla, so that squares of picoteslas stay far from f32's smallest numbers.
+            squares += field.iter().map(|z| (z * 1e9) * (z * 1e9)).sum::<Complex32>();
+            // One node too many cannot be: `Array::new` admits no more than the vector holds.
+            let _ = fields.push((field, math::sqrt(variance)));
+        }
+        let (s, c) = math::sin_cos(phase.follow(squares));
+        let levelling = mast.tilt.unwrap_or_default().levelling();
+        let (mut in_phase, mut quadrature, mut noise) = (0.0, 0.0, 0.0);
+        let mut nodes = Vec::new();
+        for (field, sigma_t) in fields {
+            let turned = field.map(|z| z * Complex32::new(c, -s));
+            in_phase += turned.iter().map(|z| z.re * 1e9 * z.re * 1e9).sum::<f32>();
+            quadrature += turned.iter().map(|z| z.im * 1e9 * z.im * 1e9).sum::<f32>();
+            noise += 3.0 * sigma_t * 1e9 * sigma_t * 1e9;
+            let field_t = levelling * Vec3::from_array(turned.map(|z| z.re));
+            let _ = nodes.push(NodeField { field_t, sigma_t });
+        }
+        let ratio = |a: f32, b: f32| if b > 0.0 { math::sqrt((a / b).max(0.0)) } else { 0.0 };
+        Glimpse {
+            at: phasors.centre,
+            nodes,
+            ellipticity: ratio(quadrature - noise, in_phase).min(1.0),
+            snr_db: math::db(ratio(in_phase + quadrature, 2.0 * noise)),
+            mast,
+            carrier_offset_hz: phasors.carrier_offset_hz,
+            bridged: phasors.bridged,
+            marks: phasors.marks,
+        }
+    }
+
+    /// Height of the upper node above the lower one along the mast, metres; `None` unless there are two
+    /// nodes, one above the other within a tenth of their distance.
+    pub fn spacing_m(&self) -> Option<f32> {
+        let [lower, upper] = self.nodes.as_slice() else { return None };
+        let apart = upper.position_m - lower.position_m;
+        let aside = math::sqrt(apart.x * apart.x + apart.y * apart.y);
+        (apart.z > 0.0 && aside < 0.1 * apart.z).then_some(apart.z)
     }
 }

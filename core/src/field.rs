@@ -30,9 +30,5 @@ pub fn dipole<T: Float>(moment: [T; 3], r: [T; 3]) -> [T; 3] {
     let [ux, uy, uz] = unit;
     let three_along = T::from(3.0).unwrap_or_else(T::zero) * (mx * ux + my * uy + mz * uz);
     let scale = constant * inverse_r * inverse_r * inverse_r;
-    [
-        scale * (three_along * ux - mx),
-        scale * (three_along * uy - my),
-        scale * (three_along * uz - mz),
-    ]
+    [scale * (three_along * ux - mx), scale * (three_along * uy - my), scale * (three_along * uz - mz)]
 }

@@ -13,9 +13,12 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod array;
+pub mod depth;
 pub mod error;
+pub mod extrema;
+pub mod field;
 pub mod frame;
 pub mod gain;
-pub mod array;
-pub mod field;
 pub mod math;
+pub mod tone;

@@ -17,7 +17,7 @@ pub fn sin_cos(x: f32) -> (f32, f32) {
     let quarter = round(turns * 4.0);
     // Cody-Waite: pi/2 in two parts, the first exact in few bits, so that the difference keeps its bits.
     const HALF_PI_HIGH: f32 = 1.570_312_5;
-    const HALF_PI_LOW: f32 = 4.838_267_9e-4;
+    const HALF_PI_LOW: f32 = 4.838_268e-4;
     let r = (x - quarter * HALF_PI_HIGH) - quarter * HALF_PI_LOW;
     rotate_quarters(sin_cos_octant(r), quarter as i32)
 }
@@ -89,7 +89,7 @@ pub fn atan2(y: f32, x: f32) -> f32 {
 
 /// Twenty times the decimal logarithm of an amplitude ratio; -200 at or below 1e-10.
 pub fn db(amplitude_ratio: f32) -> f32 {
-    if amplitude_ratio > 1e-10 { 8.685_889_6 * libm::logf(amplitude_ratio) } else { -200.0 }
+    if amplitude_ratio > 1e-10 { 8.685_89 * libm::logf(amplitude_ratio) } else { -200.0 }
 }
 
 /// The same angle between -pi and pi.

@@ -43,12 +43,7 @@ pub struct FrontEnd {
 impl Default for FrontEnd {
     fn default() -> Self {
         let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile { gain, settle_s: 0.03 });
-        Self {
-            full_scale_v: 2.5,
-            full_scale_counts: 1 << 23,
-            rail_fraction: 1.0,
-            rungs: rungs.to_vec(),
-        }
+        Self { full_scale_v: 2.5, full_scale_counts: 1 << 23, rail_fraction: 1.0, rungs: rungs.to_vec() }
     }
 }
 
@@ -147,17 +142,9 @@ impl FrontEnd {
     /// # Errors
     /// As [`Ladder::new`].
     pub fn ladder(&self) -> Result<Ladder, ConfigError> {
-        let rungs: Vec<Rung> = self
-            .rungs
-            .iter()
-            .map(|r| Rung { gain: r.gain as f32, settle_s: r.settle_s as f32 })
-            .collect();
-        Ladder::new(
-            &rungs,
-            self.full_scale_v as f32,
-            self.full_scale_counts,
-            self.rail_fraction as f32,
-        )
+        let rungs: Vec<Rung> =
+            self.rungs.iter().map(|r| Rung { gain: r.gain as f32, settle_s: r.settle_s as f32 }).collect();
+        Ladder::new(&rungs, self.full_scale_v as f32, self.full_scale_counts, self.rail_fraction as f32)
     }
 }
 

@@ -1,0 +1,314 @@
+//! Peaks, troughs and nulls of a signed signal, found as it streams by, in fixed memory.
+//!
+//! A peak counts once the signal has fallen from it by the required prominence, having risen to it by at
+//! least as much; a null, once the signal has been clearly on one side of zero and then clearly on the
+//! other. "Clearly" is measured against the noise. Each place is interpolated between samples and carries
+//! its own sigma. One value goes in at a time, so there is no other way to cut the stream.
+
+use crate::math;
+
+/// Values remembered for interpolation: at ten a second, the last twelve seconds.
+const MEMORY: usize = 128;
+/// A null needs this many sigmas on both sides of it.
+const CLEARLY: f32 = 4.0;
+/// A parabola is fitted to a peak as far down as this share of its height.
+const FIT_DROP: f32 = 0.2;
+/// and never to more than this many samples either side.
+const FIT_REACH: u32 = 40;
+
+/// What makes a peak count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Prominence {
+    /// Least prominence in sigmas of the noise.
+    pub sigmas: f32,
+    /// Least prominence as a share of the peak's own height.
+    pub share: f32,
+}
+
+impl Default for Prominence {
+    /// Six sigmas, and a tenth of the height.
+    fn default() -> Self {
+        Self { sigmas: 6.0, share: 0.1 }
+    }
+}
+
+/// What was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A maximum of the signed value.
+    Peak,
+    /// A minimum of the signed value.
+    Trough,
+    /// A zero crossing.
+    Null,
+}
+
+/// A place in the stream.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Feature {
+    /// What it is.
+    pub kind: Kind,
+    /// Number of the value at or just before it, counted from the first value pushed.
+    pub index: u32,
+    /// How far beyond that value, in samples; between -0.5 and 1.5 or so.
+    pub fraction: f32,
+    /// Standard uncertainty of the place, samples.
+    pub sigma_samples: f32,
+    /// The interpolated value; zero at a null.
+    pub value: f32,
+    /// How far the signal is known to come down on the lower side; at a null, the largest magnitude since
+    /// the null before.
+    pub prominence: f32,
+}
+
+/// A search in progress. Its settings are part of it because they are two numbers.
+#[derive(Debug, Clone)]
+pub struct Extrema {
+    prominence: Prominence,
+    /// See [`crate::tone::Response::overlap_inflation`].
+    inflation: f32,
+    recent: [f32; MEMORY],
+    count: u32,
+    sigma: f32,
+    high: Candidate,
+    low: Candidate,
+    /// The side that must give way next; `None` until the first clear rise or fall.
+    rising: Option<bool>,
+    side: f32,
+    side_index: u32,
+    swing: f32,
+    crossed: bool,
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Candidate {
+    value: f32,
+    index: u32,
+}
+
+impl Extrema {
+    /// A search where neighbouring values share noise by `inflation` (1 for independent values).
+    pub fn new(prominence: Prominence, inflation: f32) -> Self {
+        Self {
+            prominence,
+            inflation,
+            recent: [0.0; MEMORY],
+            count: 0,
+            sigma: 0.0,
+            high: Candidate::default(),
+            low: Candidate::default(),
+            rising: None,
+            side: 0.0,
+            side_index: 0,
+            swing: 0.0,
+            crossed: false,
+        }
+    }
+
+    /// Values pushed so far.
+    pub fn count(&self) -> u32 {
+        self.count
+    }
+
+    /// Take the next value with its noise; `found` is called for each feature that is now certain.
+    ///
+    /// ```
+    /// use nullwalk_core::extrema::{Extrema, Kind, Prominence};
+    /// let mut search = Extrema::new(Prominence::default(), 1.0);
+    /// let mut kinds = Vec::new();
+    /// for n in 0..100 {
+    ///     search.push((n as f32 * 0.1).sin(), 0.001, |f| kinds.push(f.kind));
+    /// }
+    /// assert_eq!(kinds, [Kind::Peak, Kind::Null, Kind::Trough, Kind::Null, Kind::Peak, Kind::Null]);
+    /// ```
+    pub fn push(&mut self, value: f32, sigma: f32, mut found: impl FnMut(Feature)) {
+        let index = self.count;
+        self.recent[index as usize % MEMORY] = value;
+        self.count = self.count.wrapping_add(1);
+        self.sigma = sigma;
+        self.look_for_peak(value, index, &mut found);
+        self.look_for_null(value, index, &mut found);
+    }
+
+    fn look_for_peak(&mut self, value: f32, index: u32, found: &mut impl FnMut(Feature)) {
+        let here = Candidate { value, index };
+        if index == 0 {
+            self.high = here;
+            self.low = here;
+            return;
+        }
+        if value > self.high.value {
+            self.high = here;
+        }
+        if value < self.low.value {
+            self.low = here;
+        }
+        let enough = |c: Candidate| {
+            (self.prominence.sigmas * self.sigma).max(self.prominence.share * c.value.abs())
+        };
+        let fallen = self.high.value - value > enough(self.high);
+        let risen = value - self.low.value > enough(self.low);
+        match self.rising {
+            Some(true) if fallen => {
+                let prominence = (self.high.value - self.low.value).min(self.high.value - value);
+                found(self.extremum(Kind::Peak, self.high, prominence));
+                self.rising = Some(false);
+                self.low = here;
+            }
+            Some(false) if risen => {
+                let prominence = (self.high.value - self.low.value).min(value - self.low.value);
+                found(self.extremum(Kind::Trough, self.low, prominence));
+                self.rising = Some(true);
+                self.high = here;
+            }
+            None if fallen => {
+                self.rising = Some(false);
+                self.low = here;
+            }
+            None if risen => {
+                self.rising = Some(true);
+                self.high = here;
+            }
+            // While rising, what counts as the low before the peak is settled; while falling, the high.
+            Some(true) | Some(false) | None => {}
+        }
+    }
+
+    /// Remembered value at an index of the stream.
+    fn at(&self, index: u32) -> f32 {
+        self.recent[index as usize % MEMORY]
+    }
+
+    /// Least-squares parabola about a candidate, as wide as the peak's top allows on both sides.
+    fn extremum(&self, kind: Kind, top: Candidate, prominence: f32) -> Feature {
+        let after = self.count - 1 - top.index;
+        let oldest = self.count.saturating_sub(MEMORY as u32);
+        let before = top.index.saturating_sub(oldest);
+        let room = after.min(before).min(FIT_REACH);
+        let depth = FIT_DROP * top.value.abs().max(prominence);
+        let flat = |k: u32| {
+            let near = |v: f32| (v - top.value).abs() <= depth;
+            near(self.at(top.index - k)) && near(self.at(top.index + k))
+        };
+        let mut reach = room.min(1);
+        while reach < room && flat(reach + 1) {
+            reach += 1;
+        }
+        let place = |fraction: f32, sigma_samples: f32, value: f32| Feature {
+            kind,
+            index: top.index,
+            fraction,
+            sigma_samples,
+            value,
+            prominence,
+        };
+        if reach == 0 {
+            return place(0.0, 1.0, top.value);
+        }
+        // Sums of powers of k from -reach to reach, then the normal equations of c + b k + a k^2.
+        let n = 2.0 * reach as f32 + 1.0;
+        let (mut s2, mut s4) = (0.0, 0.0);
+        let (mut y0, mut y1, mut y2) = (top.value, 0.0, 0.0);
+        for step in 1..=reach {
+            let k = step as f32;
+            let (ahead, behind) = (self.at(top.index + step), self.at(top.index - step));
+            s2 += 2.0 * k * k;
+            s4 += 2.0 * k * k * k * k;
+            y0 += ahead + behind;
+            y1 += k * (ahead - behind);
+            y2 += k * k * (ahead + behind);
+        }
+        let slope = y1 / s2;
+        let curve = (n * y2 - s2 * y0) / (n * s4 - s2 * s2);
+        let level = (y0 - curve * s2) / n;
+        if curve == 0.0 || curve.is_nan() {
+            return place(0.0, reach as f32, top.value);
+        }
+        let fraction = (-0.5 * slope / curve).clamp(-(reach as f32), reach as f32);
+        let inflation = if reach > 1 { self.inflation } else { 1.0 };
+        let slope_sigma = self.sigma * math::sqrt(inflation / s2);
+        let sigma_samples = (0.5 * slope_sigma / curve.abs()).min(reach as f32);
+        place(fraction, sigma_samples, level + 0.5 * slope * fraction)
+    }
+
+    fn look_for_null(&mut self, value: f32, index: u32, found: &mut impl FnMut(Feature)) {
+        if core::mem::take(&mut self.crossed) {
+            found(self.null(index));
+            self.side_index = index.wrapping_sub(1);
+            self.swing = 0.0;
+        }
+        self.swing = self.swing.max(value.abs());
+        if value.abs() > CLEARLY * self.sigma {
+            let side = if value > 0.0 { 1.0 } else { -1.0 };
+            if self.side * side < 0.0 {
+                // The value after next completes the four points of the interpolation.
+                self.crossed = true;
+            } else {
+                self.side_index = index;
+            }
+            self.side = side;
+        }
+    }
+
+    /// The crossing between the last clear value on the old side and the one before `index`.
+    fn null(&self, index: u32) -> Feature {
+        let (first, last) = (self.side_index, index - 1);
+        let (start, fraction, slope) = if last - first <= 2 || index - first > MEMORY as u32 {
+            self.cubic_crossing(first, last)
+        } else {
+            self.line_crossing(first, last)
+        };
+        let sigma_samples = if slope.abs() > 0.0 { self.sigma / slope.abs() } else { 1.0 };
+        Feature {
+            kind: Kind::Null,
+            index: start,
+            fraction,
+            sigma_samples,
+            value: 0.0,
+            prominence: self.swing,
+        }
+    }
+
+    /// Where the cubic through four neighbours crosses zero, by secant steps within the middle interval.
+    fn cubic_crossing(&self, first: u32, last: u32) -> (u32, f32, f32) {
+        let mut i = first;
+        while i + 1 < last && self.at(i) * self.at(i + 1) > 0.0 {
+            i += 1;
+        }
+        let (b, c) = (self.at(i), self.at(i + 1));
+        let (a, d) = (if i > 0 { self.at(i - 1) } else { 2.0 * b - c }, self.at(i + 2));
+        // Lagrange through -1, 0, 1, 2.
+        let cubic = |x: f32| {
+            a * x * (x - 1.0) * (2.0 - x) / 6.0
+                + b * (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0
+                + c * (x + 1.0) * x * (2.0 - x) / 2.0
+                + d * (x + 1.0) * x * (x - 1.0) / 6.0
+        };
+        let slope = c - b;
+        let mut x = if slope != 0.0 { -b / slope } else { 0.5 };
+        for _ in 0..3 {
+            x = (x - cubic(x) / slope).clamp(0.0, 1.0);
+        }
+        (i, if x.is_finite() { x } else { 0.5 }, slope)
+    }
+
+    /// Where the straight line through all values from `first` to `last` crosses zero.
+    fn line_crossing(&self, first: u32, last: u32) -> (u32, f32, f32) {
+        let n = (last - first + 1) as f32;
+        let middle = 0.5 * (n - 1.0);
+        let (mut sum, mut moment, mut squares) = (0.0, 0.0, 0.0);
+        for k in first..=last {
+            let x = (k - first) as f32 - middle;
+            sum += self.at(k);
+            moment += x * self.at(k);
+            squares += x * x;
+        }
+        let slope = moment / squares;
+        let crossing = (middle - sum / n / slope).clamp(0.0, n - 1.0);
+        let crossing = if crossing.is_finite() { crossing } else { middle };
+        let whole = crossing as u32;
+        // One sigma of a single value stands in for the fit's: the ends of the stretch were chosen by
+        // their values, which a textbook variance does not know.
+        (first + whole, crossing - whole as f32, slope)
+    }
+}

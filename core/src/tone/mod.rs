@@ -1,0 +1,367 @@
+//! Tone detection: from blocks of samples to one phasor per channel, ten times a second.
+//!
+//! Three stages, each where it is cheapest:
+//!
+//! 1. [`front`]: at the full rate, integers only. Samples are multiplied by a table of the nominal tone and
+//!    summed over *boxcars* of 5 ms. Sums of integers are exact, so nothing depends on how the stream is cut.
+//! 2. [`bridge`]: at 200 Hz, boxcars hit by an impulse or by a settling amplifier are replaced by what the
+//!    mains and the tone predict for them.
+//! 3. [`window`]: every 20 boxcars, 120 of them are weighted into a phasor, stamped at their middle.
+//!    [`floor`] does the same at neighbouring frequencies for the noise, [`carrier`] keeps the oscillator on
+//!    the beacon's true frequency.
+
+mod bridge;
+mod carrier;
+mod floor;
+mod front;
+mod scout;
+mod window;
+
+use num_complex::Complex32;
+
+use crate::error::ConfigError;
+use crate::frame::{Block, SampleIndex};
+use crate::gain::Ladder;
+use crate::math;
+
+use bridge::Bridge;
+use carrier::Carrier;
+use floor::Floor;
+use front::{Front, FrontState};
+pub use scout::{CANDIDATES_HZ, Scout, StrayTone};
+pub use window::{HOP_BOXCARS, HOPS, Response, Window};
+
+/// The carrier may be this far from its nominal frequency, hertz.
+pub const CARRIER_RANGE_HZ: f32 = 3.0;
+
+/// Distance the tone keeps from half the sampling rate, hertz: nearer, its mirror image cannot be told from it.
+pub const NYQUIST_MARGIN_HZ: f32 = 10.0;
+
+/// What happened to the samples behind a value. Marks add up and are never lost on the way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Marks {
+    /// A sample touched the rail.
+    pub clipped: bool,
+    /// The amplifier was settling after a change of rung; the time was bridged.
+    pub settling: bool,
+    /// Impulses were bridged.
+    pub impulses: bool,
+    /// Samples were missing.
+    pub gap: bool,
+}
+
+impl Marks {
+    /// Both sets of marks together.
+    pub const fn and(self, other: Self) -> Self {
+        Self {
+            clipped: self.clipped | other.clipped,
+            settling: self.settling | other.settling,
+            impulses: self.impulses | other.impulses,
+            gap: self.gap | other.gap,
+        }
+    }
+}
+
+/// The tone on every channel at one instant, in volts at the coils (peak).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Phasors<const C: usize> {
+    /// Middle of the window.
+    pub centre: SampleIndex,
+    /// Complex amplitude per channel: `value` stands for `Re(value e^{+i w t})`.
+    pub value_v: [Complex32; C],
+    /// Standard deviation of the real (and of the imaginary) part of `value_v`, from neighbouring frequencies.
+    pub sigma_v: [f32; C],
+    /// Offset of the tracked carrier from nominal, hertz.
+    pub carrier_offset_hz: f32,
+    /// Fraction of the window that had to be bridged.
+    pub bridged: f32,
+    /// What happened within the window.
+    pub marks: Marks,
+}
+
+impl<const C: usize> Phasors<C> {
+    /// Signal-to-noise ratio of a channel in decibels: tone power over noise power within the window's bandwidth.
+    pub fn snr_db(&self, channel: usize) -> f32 {
+        match (self.value_v.get(channel), self.sigma_v.get(channel)) {
+            (Some(z), Some(&s)) if s > 0.0 => math::db(math::sqrt(z.norm_sqr() / (2.0 * s * s))),
+            _ => 0.0,
+        }
+    }
+}
+
+/// A tone to listen for: the immutable half of the detector.
+#[derive(Debug, Clone)]
+pub struct Tone {
+    front: Front,
+    window: Window,
+    rate_hz: f32,
+    tone_hz: f32,
+}
+
+/// What the detector remembers between blocks.
+#[derive(Debug, Clone)]
+pub struct ToneState<const C: usize> {
+    front: FrontState<C>,
+    /// Boxcars as a ring of hops: `[channel][hop][boxcar]`, volts at the nominal carrier.
+    history: [[[Complex32; HOP_BOXCARS]; HOPS]; C],
+    hop_marks: [Marks; HOPS],
+    /// One bit per boxcar of each hop: bridged.
+    hop_bridged: [u32; HOPS],
+    /// Hop being filled, and the next boxcar in it.
+    hop: usize,
+    boxcar: usize,
+    /// Hops completed since the last restart, up to [`HOPS`].
+    filled: usize,
+    /// Index of the first sample of the boxcar being filled; `None` before the first block.
+    boxcar_start: Option<SampleIndex>,
+    rung: u8,
+    settling: u32,
+    gap: bool,
+    /// Peak counts since they were last taken.
+    peak: [i32; C],
+    value_v: [Complex32; C],
+    bridge: Bridge,
+    floor: Floor<C>,
+    carrier: Carrier,
+}
+
+impl Tone {
+    /// A detector for `tone_hz` in samples at `rate_hz`.
+    ///
+    /// ```
+    /// use nullwalk_core::tone::Tone;
+    /// assert!(Tone::new(512.0, 8000.0).is_ok());
+    /// assert_eq!(Tone::new(8192.0, 16384.0).unwrap_err().parameter, "signal.tone_hz");
+    /// ```
+    ///
+    /// # Errors
+    /// When the rate is not 4 to 48 kHz, or the tone not between 50 Hz and 10 Hz below half the rate.
+    pub fn new(tone_hz: f32, rate_hz: f32) -> Result<Self, ConfigError> {
+        ConfigError::unless(
+            (4000.0..=48_000.0).contains(&rate_hz),
+            "signal.sample_rate_hz",
+            "must be 4000 to 48000",
+        )?;
+        ConfigError::unless(
+            tone_hz >= 50.0 && tone_hz <= 0.5 * rate_hz - NYQUIST_MARGIN_HZ,
+            "signal.tone_hz",
+            "must be at least 50 and at least 10 below half the sampling rate",
+        )?;
+        let front = Front::new(tone_hz, rate_hz);
+        let window = Window::new(rate_hz / front.length() as f32);
+        Ok(Self { front, window, rate_hz, tone_hz })
+    }
+
+    /// Time from one output to the next, seconds: 0.1 or a little less.
+    pub fn hop_s(&self) -> f32 {
+        self.hop_samples() as f32 / self.rate_hz
+    }
+
+    /// Samples from one output to the next.
+    pub fn hop_samples(&self) -> u32 {
+        (self.front.length() * HOP_BOXCARS) as u32
+    }
+
+    /// Samples in one boxcar.
+    pub fn boxcar_samples(&self) -> u32 {
+        self.front.length() as u32
+    }
+
+    /// Nominal frequency, hertz.
+    pub fn tone_hz(&self) -> f32 {
+        self.tone_hz
+    }
+
+    /// Sampling rate, hertz.
+    pub fn rate_hz(&self) -> f32 {
+        self.rate_hz
+    }
+
+    /// The published response: bandwidth, gain over frequency, settling time.
+    pub fn response(&self) -> Response<'_> {
+        Response::new(&self.window, self.front.length(), self.rate_hz)
+    }
+
+    /// Samples until an abrupt change has wholly passed through the window.
+    pub fn settling_samples(&self) -> u32 {
+        self.hop_samples() * HOPS as u32
+    }
+
+    /// State for a recording that begins now.
+    pub fn start<const C: usize>(&self) -> ToneState<C> {
+        ToneState {
+            front: FrontState::default(),
+            history: [[[Complex32::ZERO; HOP_BOXCARS]; HOPS]; C],
+            hop_marks: [Marks::default(); HOPS],
+            hop_bridged: [0; HOPS],
+            hop: 0,
+            boxcar: 0,
+            filled: 0,
+            boxcar_start: None,
+            rung: 0,
+            settling: 0,
+            gap: false,
+            peak: [0; C],
+            value_v: [Complex32::ZERO; C],
+            bridge: Bridge::default(),
+            floor: Floor::default(),
+            carrier: Carrier::new(&self.front),
+        }
+    }
+
+    /// Take a block in; call `output` for every phasor that falls due.
+    pub fn push<const C: usize>(
+        &self,
+        state: &mut ToneState<C>,
+        ladder: &Ladder,
+        block: &Block<'_, C>,
+        mut output: impl FnMut(&Phasors<C>),
+    ) {
+        self.catch_up(state, ladder, block.start, &mut output);
+        if block.rung != state.rung {
+            // The boxcar in progress mixes two gains: it is bridged together with the settling time.
+            let settle_s = ladder.rung(block.rung).settle_s;
+            let boxcars = settle_s * self.rate_hz / self.front.length() as f32;
+            state.settling = boxcars as u32 + 2;
+            state.rung = block.rung;
+        }
+        let mut frames = block.frames;
+        while !frames.is_empty() {
+            frames = self.front.accumulate(&mut state.front, frames);
+            if self.front.is_full(&state.front) {
+                self.finish_boxcar(state, ladder, &mut output);
+            }
+        }
+    }
+
+    /// Bridge the frames that are missing before `start`, or begin afresh when there are too many.
+    fn catch_up<const C: usize>(
+        &self,
+        state: &mut ToneState<C>,
+        ladder: &Ladder,
+        start: SampleIndex,
+        output: &mut impl FnMut(&Phasors<C>),
+    ) {
+        let Some(boxcar_start) = state.boxcar_start else {
+            state.boxcar_start = Some(start);
+            return;
+        };
+        let expected = boxcar_start.wrapping_add(state.front.frames() as u64);
+        let missing = start.wrapping_sub(expected);
+        if missing == 0 {
+            return;
+        }
+        if missing > u64::from(self.hop_samples()) * 2 {
+            let carrier = state.carrier;
+            let peak = state.peak;
+            *state = self.start();
+            state.carrier = carrier;
+            state.peak = peak;
+            state.gap = true;
+            state.boxcar_start = Some(start);
+            return;
+        }
+        for _ in 0..missing {
+            state.gap = true;
+            self.front.skip(&mut state.front);
+            if self.front.is_full(&state.front) {
+                self.finish_boxcar(state, ladder, output);
+                // Part of the next boxcar may be missing too; only the frames still owed set this again.
+            }
+        }
+        state.gap = true;
+    }
+
+    fn finish_boxcar<const C: usize>(
+        &self,
+        state: &mut ToneState<C>,
+        ladder: &Ladder,
+        output: &mut impl FnMut(&Phasors<C>),
+    ) {
+        let volts = ladder.coil_volts_per_count(state.rung);
+        let rotation = state.carrier.rotation();
+        let mut fresh = [Complex32::ZERO; C];
+        let mut clipped = false;
+        for (((fresh, sums), peak), kept) in
+            fresh.iter_mut().zip(&state.front.sums).zip(&state.front.peak).zip(&mut state.peak)
+        {
+            *fresh = self.front.phasor(sums) * rotation * volts;
+            *kept = (*kept).max(*peak);
+            clipped |= *peak >= ladder.rail_counts();
+        }
+        state.front = FrontState::default();
+        let length = self.front.length() as u64;
+        state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
+        state.carrier.advance();
+
+        let before = (state.hop + HOPS - 1) % HOPS;
+        let mut predicted = [Complex32::ZERO; C];
+        for ((predicted, history), &tone) in predicted.iter_mut().zip(&state.history).zip(&state.value_v) {
+            *predicted = state.carrier.one_hop_on(history[before][state.boxcar], tone);
+        }
+        let mut marks = Marks { clipped, ..Marks::default() };
+        marks.settling = state.settling > 0;
+        marks.gap = core::mem::take(&mut state.gap);
+        state.settling = state.settling.saturating_sub(1);
+        // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
+        let sound = state.filled > 0 && state.hop_bridged[before] >> state.boxcar & 1 == 0;
+        if sound && !marks.settling && !marks.gap {
+            let surprise = fresh.iter().zip(&predicted).map(|(f, p)| (f - p).norm_sqr()).sum();
+            let tone_power = state.value_v.iter().map(|z| z.norm_sqr()).sum();
+            marks.impulses = state.bridge.is_impulse(surprise, tone_power);
+        }
+        let bridged = marks.settling || marks.gap || marks.impulses;
+        let kept = if bridged { &predicted } else { &fresh };
+        for (history, &value) in state.history.iter_mut().zip(kept) {
+            history[state.hop][state.boxcar] = value;
+        }
+        let hop = state.hop;
+        state.hop_marks[hop] = state.hop_marks[hop].and(marks);
+        state.hop_bridged[hop] |= u32::from(bridged) << state.boxcar;
+        state.boxcar += 1;
+        if state.boxcar == HOP_BOXCARS {
+            self.finish_hop(state, output);
+        }
+    }
+
+    fn finish_hop<const C: usize>(&self, state: &mut ToneState<C>, output: &mut impl FnMut(&Phasors<C>)) {
+        state.boxcar = 0;
+        state.hop = (state.hop + 1) % HOPS;
+        state.filled = (state.filled + 1).min(HOPS);
+        if state.filled == HOPS
+            && let Some(end) = state.boxcar_start
+        {
+            let earlier = state.value_v;
+            for (value, history) in state.value_v.iter_mut().zip(&state.history) {
+                *value = self.window.weigh(history, state.hop);
+            }
+            state.floor.listen(&self.window, &state.history, state.hop);
+            let sigma_v = state.floor.sigma();
+            state.carrier.track(&earlier, &state.value_v, &sigma_v);
+            let half = u64::from(self.settling_samples() / 2);
+            let bridged: u32 = state.hop_bridged.iter().map(|bits| bits.count_ones()).sum();
+            output(&Phasors {
+                centre: end.wrapping_sub(half),
+                value_v: state.value_v,
+                sigma_v,
+                carrier_offset_hz: state.carrier.offset_hz(),
+                bridged: bridged as f32 / (HOPS * HOP_BOXCARS) as f32,
+                marks: state.hop_marks.iter().fold(Marks::default(), |all, &m| all.and(m)),
+            });
+        }
+        state.hop_marks[state.hop] = Marks::default();
+        state.hop_bridged[state.hop] = 0;
+    }
+}
+
+impl<const C: usize> ToneState<C> {
+    /// The largest magnitude on each channel since the last call, counts: what the gain stepper watches.
+    pub fn take_peak(&mut self) -> [i32; C] {
+        core::mem::replace(&mut self.peak, [0; C])
+    }
+
+    /// Whether the amplifier is settling, so that peaks are no guide to the gain.
+    pub fn is_settling(&self) -> bool {
+        self.settling > 0
+    }
+}
