@@ -9,9 +9,7 @@ use serde::de::DeserializeOwned;
 
 /// The rows of one table of reference data.
 fn table<T: DeserializeOwned>(name: &str) -> Vec<T> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("reference/data")
-        .join(name);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/data").join(name);
     let file = File::open(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     let rows: Result<Vec<T>, _> = csv::Reader::from_reader(file).into_deserialize().collect();
     rows.unwrap_or_else(|e| panic!("{name}: {e}"))
@@ -89,17 +87,11 @@ fn level_and_upright_sonde_have_their_landmarks_where_the_table_says() {
 
     for x in [0.1, 0.25, 0.5, 1.0, 2.0] {
         let total = magnitude(sonde(0.0, x)) / overhead;
-        assert!(
-            (total - value(&format!("total_ratio_at_{x}"))).abs() < 1e-9,
-            "total at {x}"
-        );
+        assert!((total - value(&format!("total_ratio_at_{x}"))).abs() < 1e-9, "total at {x}");
     }
 
     assert!(sonde(90.0, value("upright_vertical_null_radius"))[2].abs() < 1e-9 * overhead);
-    assert!(peaks_at(
-        |x| sonde(90.0, x)[0],
-        value("upright_horizontal_peak_radius")
-    ));
+    assert!(peaks_at(|x| sonde(90.0, x)[0], value("upright_horizontal_peak_radius")));
 }
 
 /// Pitch, null behind and ahead, null-spacing depth, vertical null, axial peak, peak of the total field,
@@ -121,18 +113,12 @@ fn tilted_sonde_has_its_landmarks_where_the_table_says() {
         // Level, the total field's top is too flat (quartic) for the place to be tested.
         if pitch > 0.0 {
             let total = |x: f64| magnitude(sonde(pitch, x));
-            assert!(
-                peaks_at(total, total_peak),
-                "peak of the total at {pitch} degrees"
-            );
+            assert!(peaks_at(total, total_peak), "peak of the total at {pitch} degrees");
         }
         let spacing = 0.4;
         let (s, c) = pitch.to_radians().sin_cos();
         let upper = magnitude(dipole([c, 0.0, s], [peak, 0.0, 1.0 + spacing]));
         let depth = spacing / ((magnitude(sonde(pitch, peak)) / upper).cbrt() - 1.0);
-        assert!(
-            (depth - ratio_depth).abs() < 1e-8,
-            "ratio depth at {pitch} degrees"
-        );
+        assert!((depth - ratio_depth).abs() < 1e-8, "ratio depth at {pitch} degrees");
     }
 }

@@ -27,7 +27,8 @@ def report(name, value, truth, tolerance, unit):
     global failures
     wrong = not abs(value - truth) <= tolerance
     failures += wrong
-    print(f"  {name:34s} {value:9.4f}  truth {truth:9.4f}  off {value - truth:+8.4f} {unit:3s}{'  WRONG' if wrong else ''}")
+    verdict = "  WRONG" if wrong else ""
+    print(f"  {name:34s} {value:9.4f}  truth {truth:9.4f}  off {value - truth:+8.4f} {unit:3s}{verdict}")
 
 
 def read_columns(path):

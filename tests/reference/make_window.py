@@ -4,9 +4,9 @@ Sources: base window, 4-term Blackman-Harris (Harris 1978, Proc. IEEE 66:51), ta
 `scipy.signal.windows.blackmanharris` of 201 points at every second point, which is the window sampled
 at half-integer places; responses by `scipy.signal.freqz`; scipy 1.17.1.
 
-The filter: boxcars of 32 samples at 8000 Hz, then 150 taps at 250 Hz, one tap to a boxcar. The taps
-are the base window w of 100 taps, flattened with two shifted copies,
-h[n] = (1 + 2c) w[n-25] - c w[n] - c w[n-50], with c chosen so that the second moment about the centre
+The filter: boxcars of 40 samples at 8000 Hz, then 120 taps at 200 Hz, one tap to a boxcar. The taps
+are the base window w of 80 taps, flattened with two shifted copies,
+h[n] = (1 + 2c) w[n-20] - c w[n] - c w[n-40], with c chosen so that the second moment about the centre
 is zero (a quadratic change of the signal passes unchanged), and scaled to the sum 1.
 
 Series, as `series,x,value`:
@@ -14,7 +14,7 @@ flatten_c   x empty, value c
 enbw_hz     x empty, value the two-sided equivalent noise bandwidth, rate * sum h^2
 tap         x the index n, value h[n]
 response    x the offset from the tone in Hz, value the gain of boxcar and taps together, signed (zero phase)
-step        x boxcars since a step, value the output; 0.004 s each
+step        x boxcars since a step, value the output; 0.005 s each
 """
 
 import numpy as np
@@ -25,9 +25,9 @@ from scipy.signal.windows import blackmanharris
 from tables import write_csv
 
 RATE_HZ = 8000
-BOXCAR = 32
+BOXCAR = 40
 TAP_RATE_HZ = RATE_HZ / BOXCAR
-BASE, SHIFT, TAPS = 100, 25, 150
+BASE, SHIFT, TAPS = 80, 20, 120
 
 
 def flattened(c):
