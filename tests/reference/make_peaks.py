@@ -5,7 +5,11 @@ its middle, rounded down; samples at the ends are no peaks). Samples are rounded
 below 8, so that single precision tells apart what double does; thresholds lie half a last digit above
 a round number, so that no prominence is equal to one.
 
-One entry: {"name", "samples", "found": [{"min_prominence", "index": [...], "prominence": [...]}]}.
+scipy counts two tops of exactly the same height as two peaks even when the dip between them is shallower
+than the prominence asked for. A streaming search counts them once. Such repeats are scipy's and stay in
+the lists; "repeats" gives their positions in "index", so that a reader may leave them out.
+
+One entry: {"name", "samples", "found": [{"min_prominence", "index": [...], "prominence": [...], "repeats": [...]}]}.
 """
 
 import numpy as np
@@ -82,6 +86,15 @@ def edge_cases():
     yield "all below zero", np.sin(n / 9) - 5.0
 
 
+def repeats(samples, index, least):
+    """Positions in `index` of peaks as high as one before, with no dip of `least` in between."""
+    found = []
+    for position, at in enumerate(index):
+        if any(samples[i] == samples[at] and samples[at] - samples[i:at].min() < least for i in index[:position]):
+            found.append(position)
+    return found
+
+
 def main():
     random = np.random.default_rng(5)
     signals = [*walks(random), *smooth(random), *plateaus(random), *edge_cases()]
@@ -93,11 +106,14 @@ def main():
         for least in THRESHOLDS:
             index, facts = find_peaks(samples, prominence=least)
             found.append({"min_prominence": least, "index": index.tolist(),
-                          "prominence": facts["prominences"].round(6).tolist()})
+                          "prominence": facts["prominences"].round(6).tolist(),
+                          "repeats": repeats(samples, index, least)})
         entries.append({"name": name, "samples": samples.tolist(), "found": found})
     write_json("peaks.json", entries)
+    equals = sum(len(f["repeats"]) for e in entries for f in e["found"])
     counts = [sum(len(e["found"][k]["index"]) for e in entries) for k in range(len(THRESHOLDS))]
-    print(f"peaks.json: {len(entries)} signals, peaks by threshold {dict(zip(THRESHOLDS, counts))}")
+    print(f"peaks.json: {len(entries)} signals, peaks by threshold {dict(zip(THRESHOLDS, counts))}, "
+          f"{equals} repeats")
 
 
 if __name__ == "__main__":
