@@ -3,4 +3,5 @@
 
 pub mod equipment;
 pub mod site;
+pub mod synth;
 pub mod tolerant_toml;
