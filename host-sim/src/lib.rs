@@ -2,3 +2,6 @@
 //! captures, keep the book of stations and draw the dig sheet.
 
 pub mod equipment;
+pub mod site;
+pub mod synth;
+pub mod tolerant_toml;

@@ -1,0 +1,229 @@
+//! Site files: a TOML description of the ground, the sources in it, the noise around, the instrument
+//! and the walk, from which the simulator makes samples.
+//!
+//! A site describes a *run*: a list of stations that share ground, noise and equipment. At each station
+//! the sonde lies somewhere else and the technician starts from somewhere else. A site without
+//! `[[station]]` is one station with the sources listed at its top level.
+//!
+//! Every key may be left out; the defaults are written at each field. Unknown keys are reported as
+//! notices and ignored. The built-in sites ([`builtin`]) are commented examples.
+//!
+//! ```
+//! let (site, notices) = nullwalk::site::Site::from_toml(
+//!     "title = 'one sonde'\n[[source]]\ndepth_m = 1.5\n",
+//!     "example.toml",
+//! )?;
+//! assert_eq!(site.stations().len(), 1);
+//! assert!(notices.is_empty());
+//! # Ok::<(), nullwalk::site::SiteError>(())
+//! ```
+
+mod builtin;
+mod noise;
+mod validate;
+mod walk;
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+pub use builtin::{Builtin, builtin};
+pub use noise::{Earth, HumLine, Impulses, Mains, Noise, Sway, Track};
+pub use validate::SiteError;
+pub use walk::{Direction, Leg, Walker, default_walk};
+
+use crate::equipment::{ArrayFile, FrontEnd, Signal};
+use crate::tolerant_toml::{self, Notice};
+
+/// A site and everything that happens there.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Site {
+    /// A short name. Default: empty.
+    pub title: String,
+    /// What there is to see or learn here. Default: empty.
+    pub description: String,
+    /// What is listened for. Defaults: 512 Hz, sampled at 8000 Hz, 6 channels.
+    pub signal: Signal,
+    /// Amplifier and converter. Defaults: five rungs from 1 to 256, 24 bits, 2.5 V.
+    pub front_end: FrontEnd,
+    /// The coils, as the instrument believes them to be: the calibration error of [`Noise`] is drawn
+    /// around this. Default: two 3-axis nodes 0.4 m apart.
+    pub array: ArrayFile,
+    /// The ground surface. Default: level, at height 0.
+    pub ground: Ground,
+    /// How the technician moves. Defaults at [`Walker`].
+    pub walker: Walker,
+    /// Everything that is not the sonde. Defaults at [`Noise`].
+    pub noise: Noise,
+    /// Sources that are there at every station. Default: none.
+    pub source: Vec<Sonde>,
+    /// What the technician does at each station. Default: [`default_walk`].
+    pub walk: Vec<Leg>,
+    /// The stations of the run, in order. Default: none, which means one station with default values.
+    pub station: Vec<Station>,
+}
+
+/// The ground surface: level.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Ground {
+    /// Height of the surface in the site frame, metres. Default 0.
+    pub up_m: f64,
+}
+
+/// One station of a run: where the sonde lies meanwhile and where the technician starts.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Station {
+    /// A name for the books. Default: empty; it is then known by its number.
+    pub name: String,
+    /// Where the technician stands at first.
+    pub start: Start,
+    /// The sources of this station, its own sonde first. Default: none.
+    pub source: Vec<Sonde>,
+    /// What the technician does here. Default: the walk of the site.
+    pub walk: Vec<Leg>,
+}
+
+/// Where the technician stands at first, and which way the mast faces.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Start {
+    /// Metres east of the site's origin. Default -3.
+    pub east_m: f64,
+    /// Metres north of the site's origin. Default -2.
+    pub north_m: f64,
+    /// Bearing of the mast's forward axis, degrees clockwise from north. Default 0.
+    pub heading_deg: f64,
+}
+
+impl Default for Start {
+    fn default() -> Self {
+        Self { east_m: -3.0, north_m: -2.0, heading_deg: 0.0 }
+    }
+}
+
+/// A sonde: a magnetic dipole in the ground that carries one tone.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Sonde {
+    /// Metres east of the site's origin. Default 0.
+    pub east_m: f64,
+    /// Metres north of the site's origin. Default 0.
+    pub north_m: f64,
+    /// Metres below the ground surface, positive down. Default 1.
+    pub depth_m: f64,
+    /// Direction of the pipe in plan: the bearing of the dipole, degrees clockwise from north. Default 90.
+    pub lay_deg: f64,
+    /// Tilt of the dipole, degrees, positive when its end towards `lay_deg` is raised. Default 0.
+    pub pitch_deg: f64,
+    /// Peak dipole moment, A m2. Default 0.2.
+    pub moment_a_m2: f64,
+    /// Nominal frequency, hertz. Default: the tone the instrument is set to.
+    pub tone_hz: Option<f64>,
+    /// How far the carrier is off its nominal frequency, hertz. Default 0; cheap ones are 1 or 2 off.
+    pub offset_hz: f64,
+    /// Steady drift of the carrier, hertz per second. Default 0.
+    pub drift_hz_per_s: f64,
+    /// Phase of the moment at the first sample, degrees: it varies as cos(w t + phase). Default 0. No
+    /// instrument can know it, so no result may depend on it.
+    pub phase_deg: f64,
+}
+
+impl Default for Sonde {
+    fn default() -> Self {
+        Self {
+            east_m: 0.0,
+            north_m: 0.0,
+            depth_m: 1.0,
+            lay_deg: 90.0,
+            pitch_deg: 0.0,
+            moment_a_m2: 0.2,
+            tone_hz: None,
+            offset_hz: 0.0,
+            drift_hz_per_s: 0.0,
+            phase_deg: 0.0,
+        }
+    }
+}
+
+/// What is really there at a station.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Truth {
+    /// East coordinate of the point on the ground straight above the sonde, metres.
+    pub east_m: f64,
+    /// North coordinate of that point, metres.
+    pub north_m: f64,
+    /// Depth of the sonde below the ground surface there, metres.
+    pub depth_m: f64,
+    /// Bearing of the dipole, radians clockwise from north.
+    pub lay_rad: f64,
+    /// Tilt of the dipole, radians, positive when its end towards the lay is raised.
+    pub pitch_rad: f64,
+    /// Peak dipole moment, A m2.
+    pub moment_a_m2: f64,
+    /// Carrier frequency at the first sample, hertz.
+    pub tone_hz: f64,
+}
+
+impl Site {
+    /// Read and check a site from TOML. `file` is the name that errors and notices carry.
+    ///
+    /// # Errors
+    /// When the text is no TOML or describes a site that cannot be; the message names file, key and remedy.
+    pub fn from_toml(text: &str, file: &str) -> Result<(Self, Vec<Notice>), SiteError> {
+        let (site, notices) = tolerant_toml::parse::<Self>(text, file)?;
+        site.validate().map_err(|e| e.in_file(file))?;
+        Ok((site, notices))
+    }
+
+    /// Read and check a site file.
+    ///
+    /// # Errors
+    /// As [`Site::from_toml`], or when the file cannot be read.
+    pub fn load(path: &Path) -> Result<(Self, Vec<Notice>), SiteError> {
+        let file = path.display().to_string();
+        match std::fs::read_to_string(path) {
+            Ok(text) => Self::from_toml(&text, &file),
+            Err(source) => Err(SiteError::Read { file, source }),
+        }
+    }
+
+    /// The stations of the run; one with default values where none are listed.
+    pub fn stations(&self) -> Vec<Station> {
+        if self.station.is_empty() { vec![Station::default()] } else { self.station.clone() }
+    }
+
+    /// The sources that are there at a station, the sonde to be found first.
+    pub fn sources(&self, station: &Station) -> Vec<Sonde> {
+        station.source.iter().chain(&self.source).copied().collect()
+    }
+
+    /// What the technician does at a station.
+    pub fn walk(&self, station: &Station) -> Vec<Leg> {
+        [&station.walk, &self.walk]
+            .into_iter()
+            .find(|legs| !legs.is_empty())
+            .cloned()
+            .unwrap_or_else(default_walk)
+    }
+
+    /// What is really there at each station: its first source. `None` where there is no source at all.
+    pub fn truth(&self) -> Vec<Option<Truth>> {
+        let first = |station: &Station| self.sources(station).first().copied();
+        self.stations().iter().map(|s| first(s).map(|sonde| self.truth_of(&sonde))).collect()
+    }
+
+    fn truth_of(&self, sonde: &Sonde) -> Truth {
+        Truth {
+            east_m: sonde.east_m,
+            north_m: sonde.north_m,
+            depth_m: sonde.depth_m,
+            lay_rad: sonde.lay_deg.to_radians(),
+            pitch_rad: sonde.pitch_deg.to_radians(),
+            moment_a_m2: sonde.moment_a_m2,
+            tone_hz: sonde.tone_hz.unwrap_or(self.signal.tone_hz) + sonde.offset_hz,
+        }
+    }
+}

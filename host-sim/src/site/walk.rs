@@ -1,0 +1,148 @@
+//! What the technician does, leg by leg, and how they move.
+
+use serde::{Deserialize, Serialize};
+
+/// How the technician moves.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Walker {
+    /// Height of the lower node above ground while walking, metres. Default 0.15.
+    pub carry_m: f64,
+    /// Walking pace, metres per second. Default 0.6.
+    pub pace_m_s: f64,
+    /// Greatest acceleration, metres per second squared. Default 0.8.
+    pub accel_m_s2: f64,
+    /// Fastest turn on the spot or on the way, degrees per second. Default 60.
+    pub turn_deg_s: f64,
+    /// Peak rise and fall of the mast with every step, metres. Default 0.01.
+    pub bob_m: f64,
+    /// Peak swing from side to side with every two steps, metres. Default 0.01.
+    pub weave_m: f64,
+}
+
+impl Default for Walker {
+    fn default() -> Self {
+        Self {
+            carry_m: 0.15,
+            pace_m_s: 0.6,
+            accel_m_s2: 0.8,
+            turn_deg_s: 60.0,
+            bob_m: 0.01,
+            weave_m: 0.01,
+        }
+    }
+}
+
+/// One leg of a walk. In a site file each leg is a table with one key: its kind.
+///
+/// ```toml
+/// [[walk]]
+/// stand = { seconds = 2 }
+/// [[walk]]
+/// lane = { direction = "along", length_m = 6 }
+/// [[walk]]
+/// lane = { direction = 30, length_m = 5 }     # or a bearing in degrees
+/// ```
+///
+/// Legs that follow the instrument read the last [`crate::synth::Cue`]; without one each leg still ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Leg {
+    /// Stand still.
+    Stand {
+        /// How long. Default 2.
+        #[serde(default = "two")]
+        seconds: f64,
+    },
+    /// Turn once around on the spot, clockwise, with the mast pitched 45 degrees forward and down.
+    Sweep {
+        /// How long the full turn takes. Default 12.
+        #[serde(default = "twelve")]
+        seconds: f64,
+    },
+    /// Walk to a point.
+    To {
+        /// Metres east of the site's origin. Default 0.
+        #[serde(default)]
+        east_m: f64,
+        /// Metres north of the site's origin. Default 0.
+        #[serde(default)]
+        north_m: f64,
+        /// Pace. Default: that of the walker.
+        #[serde(default)]
+        pace_m_s: Option<f64>,
+    },
+    /// Walk on, always turning as the bearing cue says, until the cue says the source is near.
+    Home {
+        /// Give up after this distance. Default 12.
+        #[serde(default = "twelve")]
+        max_m: f64,
+    },
+    /// Walk a straight lane, centred on the mark; without a mark, on where one stands.
+    Lane {
+        /// Which way.
+        #[serde(default)]
+        direction: Direction,
+        /// How long. Default 6.
+        #[serde(default = "six")]
+        length_m: f64,
+    },
+    /// Walk to the mark, put the foot of the mast on the ground and hold still.
+    Settle {
+        /// How long to hold still. Default 6.
+        #[serde(default = "six")]
+        seconds: f64,
+    },
+    /// Raise the mast from where it is and hold it there.
+    Lift {
+        /// By how much. Default 0.5.
+        #[serde(default = "half")]
+        height_m: f64,
+        /// How long to hold it. Default 4.
+        #[serde(default = "four")]
+        seconds: f64,
+    },
+}
+
+fn half() -> f64 {
+    0.5
+}
+fn two() -> f64 {
+    2.0
+}
+fn four() -> f64 {
+    4.0
+}
+fn six() -> f64 {
+    6.0
+}
+fn twelve() -> f64 {
+    12.0
+}
+
+/// Which way a lane runs.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Direction {
+    /// Along the lay cue; without one, as the mast faces.
+    #[default]
+    Along,
+    /// At a right angle to that.
+    Across,
+    /// On this bearing, degrees clockwise from north.
+    #[serde(untagged)]
+    Bearing(f64),
+}
+
+/// What the technician does when a site says nothing: listen, sweep, walk to the source, pass over it
+/// along and across, and hold still on the mark.
+pub fn default_walk() -> Vec<Leg> {
+    vec![
+        Leg::Stand { seconds: 2.0 },
+        Leg::Sweep { seconds: 12.0 },
+        Leg::Home { max_m: 12.0 },
+        Leg::Lane { direction: Direction::Along, length_m: 6.0 },
+        Leg::Lane { direction: Direction::Across, length_m: 5.0 },
+        Leg::Settle { seconds: 6.0 },
+    ]
+}

@@ -1,0 +1,90 @@
+//! A sonde's tone in the coils.
+
+use std::f64::consts::TAU;
+
+use glam::DVec3;
+use nullwalk_core::field::dipole;
+use num_complex::Complex64;
+
+use super::coils::{Coils, Mast};
+use super::emission::{Coupling, Wave, add};
+use crate::site::{Ground, Sonde};
+
+/// A sonde that sends its tone.
+#[derive(Debug, Clone)]
+pub(super) struct Tone<const C: usize> {
+    place_m: DVec3,
+    moment_a_m2: DVec3,
+    frequency_hz: f64,
+    drift_hz_per_s: f64,
+    phase_rad: f64,
+    along_t: [f64; C],
+    coupling: Coupling<C>,
+}
+
+impl<const C: usize> Tone<C> {
+    /// A sonde under `ground`, its carrier at `tone_hz` unless it says otherwise, heard by a mast at rest.
+    pub(super) fn new(
+        sonde: &Sonde,
+        ground: &Ground,
+        tone_hz: f64,
+        coils: &Coils<C>,
+        mast: &Mast,
+    ) -> Self {
+        let (sin_lay, cos_lay) = sonde.lay_deg.to_radians().sin_cos();
+        let (sin_pitch, cos_pitch) = sonde.pitch_deg.to_radians().sin_cos();
+        let axis = DVec3::new(sin_lay * cos_pitch, cos_lay * cos_pitch, sin_pitch);
+        let mut tone = Self {
+            place_m: DVec3::new(sonde.east_m, sonde.north_m, ground.up_m - sonde.depth_m),
+            moment_a_m2: axis * sonde.moment_a_m2,
+            frequency_hz: sonde.tone_hz.unwrap_or(tone_hz) + sonde.offset_hz,
+            drift_hz_per_s: sonde.drift_hz_per_s,
+            phase_rad: sonde.phase_deg.to_radians(),
+            along_t: [0.0; C],
+            coupling: Coupling::new([Complex64::ZERO; C]),
+        };
+        tone.along_t = tone.field(coils, mast);
+        tone.coupling = tone.couple(coils, &tone.along_t, 1.0);
+        tone
+    }
+
+    fn field(&self, coils: &Coils<C>, mast: &Mast) -> [f64; C] {
+        let moment = self.moment_a_m2.to_array();
+        coils.along_axes(mast, |at| {
+            DVec3::from_array(dipole(moment, (at - self.place_m).to_array()))
+        })
+    }
+
+    /// The EMF is the derivative of the flux: of `B cos(wt)`, `(i w B + dB/dt)` as a phasor. The second
+    /// part is what carrying the coils through the field adds.
+    fn couple(&self, coils: &Coils<C>, along_t: &[f64; C], dt_s: f64) -> Coupling<C> {
+        let w = TAU * self.frequency_hz;
+        let mut factors = coils.volts();
+        for ((factor, now), before) in factors.iter_mut().zip(along_t).zip(&self.along_t) {
+            *factor *= Complex64::new((now - before) / dt_s, w * now);
+        }
+        Coupling::new(factors)
+    }
+
+    /// Add the next `volts.len()` samples while the mast moves to `mast`.
+    pub(super) fn add(
+        &mut self,
+        volts: &mut [[f64; C]],
+        wave: &mut Wave,
+        coils: &Coils<C>,
+        mast: &Mast,
+        dt_s: f64,
+    ) {
+        let turn = TAU * self.frequency_hz * dt_s;
+        let step = Complex64::cis(turn / volts.len().max(1) as f64);
+        wave.rotate(Complex64::cis(self.phase_rad), step, volts.len());
+
+        let along_t = self.field(coils, mast);
+        let coupling = self.couple(coils, &along_t, dt_s);
+        add(volts, wave, &self.coupling, &coupling);
+
+        (self.along_t, self.coupling) = (along_t, coupling);
+        self.phase_rad = (self.phase_rad + turn).rem_euclid(TAU);
+        self.frequency_hz += self.drift_hz_per_s * dt_s;
+    }
+}
