@@ -8,6 +8,9 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::gain::{Ladder, Rung};
 use serde::{Deserialize, Serialize};
 
+/// How far a carrier may stray from the nominal tone, with a filter's skirt, hertz.
+const CARRIER_ROOM_HZ: f64 = 10.0;
+
 /// What is listened for, and how often it is sampled.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
@@ -22,7 +25,11 @@ pub struct Signal {
 
 impl Default for Signal {
     fn default() -> Self {
-        Self { sample_rate_hz: 8000.0, tone_hz: 512.0, channels: 6 }
+        Self {
+            sample_rate_hz: 8000.0,
+            tone_hz: 512.0,
+            channels: 6,
+        }
     }
 }
 
@@ -42,7 +49,10 @@ pub struct FrontEnd {
 
 impl Default for FrontEnd {
     fn default() -> Self {
-        let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile { gain, settle_s: 0.03 });
+        let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile {
+            gain,
+            settle_s: 0.03,
+        });
         Self {
             full_scale_v: 2.5,
             full_scale_counts: 1 << 23,
@@ -81,7 +91,11 @@ impl Default for ArrayFile {
             coil: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
                 .iter()
                 .zip(first..)
-                .map(|(&axis, channel)| CoilFile { channel, axis, ..CoilFile::default() })
+                .map(|(&axis, channel)| CoilFile {
+                    channel,
+                    axis,
+                    ..CoilFile::default()
+                })
                 .collect(),
         };
         Self {
@@ -106,7 +120,11 @@ pub struct CalibrationFile {
 
 impl Default for CalibrationFile {
     fn default() -> Self {
-        Self { node_ratio_sigma: 0.003, scale_sigma: 0.05, note: String::new() }
+        Self {
+            node_ratio_sigma: 0.003,
+            scale_sigma: 0.05,
+            note: String::new(),
+        }
     }
 }
 
@@ -115,7 +133,8 @@ impl Default for CalibrationFile {
 pub struct NodeFile {
     /// Centre in the mast frame, metres.
     pub position_m: [f64; 3],
-    /// Its three coils.
+    /// Its three coils; none where phasors were recorded and the node is only placed.
+    #[serde(default)]
     pub coil: Vec<CoilFile>,
 }
 
@@ -137,7 +156,36 @@ pub struct CoilFile {
 
 impl Default for CoilFile {
     fn default() -> Self {
-        Self { channel: 0, axis: [0.0, 0.0, 1.0], turns_area_m2: 20.0, gain: 1.0, phase_deg: 0.0 }
+        Self {
+            channel: 0,
+            axis: [0.0, 0.0, 1.0],
+            turns_area_m2: 20.0,
+            gain: 1.0,
+            phase_deg: 0.0,
+        }
+    }
+}
+
+impl Signal {
+    /// Whether the tone, with room for its carrier to stray, stays below half the sample rate.
+    pub fn tone_fits(&self) -> bool {
+        self.tone_hz >= 1.0 && self.tone_hz + CARRIER_ROOM_HZ < self.sample_rate_hz / 2.0
+    }
+
+    /// The lowest common sample rate that fits a tone, hertz.
+    pub fn rate_for_tone_hz(tone_hz: f64) -> Option<f64> {
+        [
+            4000.0, 8000.0, 16_000.0, 24_000.0, 32_000.0, 48_000.0, 96_000.0,
+        ]
+        .into_iter()
+        .find(|&sample_rate_hz| {
+            Self {
+                sample_rate_hz,
+                tone_hz,
+                ..Self::default()
+            }
+            .tone_fits()
+        })
     }
 }
 
@@ -150,7 +198,10 @@ impl FrontEnd {
         let rungs: Vec<Rung> = self
             .rungs
             .iter()
-            .map(|r| Rung { gain: r.gain as f32, settle_s: r.settle_s as f32 })
+            .map(|r| Rung {
+                gain: r.gain as f32,
+                settle_s: r.settle_s as f32,
+            })
             .collect();
         Ladder::new(
             &rungs,
@@ -180,6 +231,12 @@ impl ArrayFile {
 }
 
 fn node(file: &NodeFile) -> Result<Node, ConfigError> {
+    if !file.position_m.iter().all(|x| x.abs() <= 5.0) {
+        return Err(ConfigError::new(
+            "array.node.position_m",
+            "must be within 5 m of the mast",
+        ));
+    }
     let coils: Vec<Coil> = file
         .coil
         .iter()
@@ -193,7 +250,10 @@ fn node(file: &NodeFile) -> Result<Node, ConfigError> {
         .collect();
     let coils = <[Coil; 3]>::try_from(coils)
         .map_err(|_| ConfigError::new("array.node.coil", "must list exactly three coils"))?;
-    Ok(Node { position_m: vec3(file.position_m), coils })
+    Ok(Node {
+        position_m: vec3(file.position_m),
+        coils,
+    })
 }
 
 fn vec3(v: [f64; 3]) -> Vec3 {
