@@ -12,6 +12,8 @@ mod manifest;
 mod pose;
 mod read;
 mod table;
+#[cfg(test)]
+mod tests;
 mod track;
 mod wav;
 mod write;
