@@ -218,6 +218,9 @@ impl ArrayFile {
     /// # Errors
     /// As [`Array::new`], or when a node does not have three coils.
     pub fn array(&self) -> Result<Option<Array>, ConfigError> {
+        if !(0.0..=2.0).contains(&self.foot_m) {
+            return Err(ConfigError::new("array.foot_m", "must be 0 to 2 m"));
+        }
         if self.node.is_empty() {
             return Ok(None);
         }

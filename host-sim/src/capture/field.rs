@@ -127,7 +127,7 @@ fn sigma(row: &Row<'_>) -> Result<f32, CaptureError> {
         return Ok(sigma_t);
     }
     let remedy = "a standard uncertainty is above 0; nothing is known exactly";
-    Err(row.wrong("sigma_t", format!("{sigma_t} T cannot be"), remedy))
+    Err(row.wrong("sigma_t", format!("{sigma_t:?} T cannot be"), remedy))
 }
 
 /// Watches that times rise evenly. Each is compared with where the first step leads to, so that neither

@@ -98,7 +98,7 @@ fn sample(row: &Row<'_>, rate_hz: f64) -> Result<SampleIndex, CaptureError> {
     }
     Err(row.wrong(
         "time_s",
-        format!("{time_s} s is not within a recording"),
+        format!("{time_s:?} s is not within a recording"),
         "count seconds from the first sample, which is at 0",
     ))
 }
