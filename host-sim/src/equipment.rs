@@ -8,6 +8,9 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::gain::{Ladder, Rung};
 use serde::{Deserialize, Serialize};
 
+/// How far a carrier may stray from the nominal tone, with a filter's skirt, hertz.
+const CARRIER_ROOM_HZ: f64 = 10.0;
+
 /// What is listened for, and how often it is sampled.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
@@ -110,7 +113,8 @@ impl Default for CalibrationFile {
 pub struct NodeFile {
     /// Centre in the mast frame, metres.
     pub position_m: [f64; 3],
-    /// Its three coils.
+    /// Its three coils; none where phasors were recorded and the node is only placed.
+    #[serde(default)]
     pub coil: Vec<CoilFile>,
 }
 
@@ -136,6 +140,20 @@ impl Default for CoilFile {
     }
 }
 
+impl Signal {
+    /// Whether the tone, with room for its carrier to stray, stays below half the sample rate.
+    pub fn tone_fits(&self) -> bool {
+        self.tone_hz >= 1.0 && self.tone_hz + CARRIER_ROOM_HZ < self.sample_rate_hz / 2.0
+    }
+
+    /// The lowest common sample rate that fits a tone, hertz.
+    pub fn rate_for_tone_hz(tone_hz: f64) -> Option<f64> {
+        [4000.0, 8000.0, 16_000.0, 24_000.0, 32_000.0, 48_000.0, 96_000.0]
+            .into_iter()
+            .find(|&sample_rate_hz| Self { sample_rate_hz, tone_hz, ..Self::default() }.tone_fits())
+    }
+}
+
 impl FrontEnd {
     /// The core's gain ladder.
     ///
@@ -154,6 +172,9 @@ impl ArrayFile {
     /// # Errors
     /// As [`Array::new`], or when a node does not have three coils.
     pub fn array(&self) -> Result<Option<Array>, ConfigError> {
+        if !(0.0..=2.0).contains(&self.foot_m) {
+            return Err(ConfigError::new("array.foot_m", "must be 0 to 2 m"));
+        }
         if self.node.is_empty() {
             return Ok(None);
         }
@@ -167,6 +188,9 @@ impl ArrayFile {
 }
 
 fn node(file: &NodeFile) -> Result<Node, ConfigError> {
+    if !file.position_m.iter().all(|x| x.abs() <= 5.0) {
+        return Err(ConfigError::new("array.node.position_m", "must be within 5 m of the mast"));
+    }
     let coils: Vec<Coil> = file
         .coil
         .iter()

@@ -205,11 +205,7 @@ fn check_all<T>(
 }
 
 /// An error unless the value lies in the range; NaN lies in none.
-fn within<T: PartialOrd + Display>(
-    key: &str,
-    value: T,
-    range: RangeInclusive<T>,
-) -> Result<(), SiteError> {
+fn within<T: PartialOrd + Display>(key: &str, value: T, range: RangeInclusive<T>) -> Result<(), SiteError> {
     if range.contains(&value) {
         return Ok(());
     }

@@ -22,14 +22,7 @@ pub struct Walker {
 
 impl Default for Walker {
     fn default() -> Self {
-        Self {
-            carry_m: 0.15,
-            pace_m_s: 0.6,
-            accel_m_s2: 0.8,
-            turn_deg_s: 60.0,
-            bob_m: 0.01,
-            weave_m: 0.01,
-        }
+        Self { carry_m: 0.15, pace_m_s: 0.6, accel_m_s2: 0.8, turn_deg_s: 60.0, bob_m: 0.01, weave_m: 0.01 }
     }
 }
 

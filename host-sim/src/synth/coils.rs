@@ -93,9 +93,8 @@ impl<const C: usize> Coils<C> {
         for (field_at, &node) in fields.iter_mut().zip(&mast.nodes_enu_m).take(self.nodes_m.len()) {
             *field_at = mast.from_site * field(node);
         }
-        self.coils.map(|coil| {
-            coil.map_or(0.0, |c| fields.get(c.node).map_or(0.0, |field| field.dot(c.axis)))
-        })
+        self.coils
+            .map(|coil| coil.map_or(0.0, |c| fields.get(c.node).map_or(0.0, |field| field.dot(c.axis))))
     }
 
     /// Each channel's volts for one tesla per second along its coil.

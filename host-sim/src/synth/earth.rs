@@ -33,13 +33,7 @@ impl<const C: usize> EarthEmf<C> {
     }
 
     /// Add what moving to `mast` makes.
-    pub(super) fn add(
-        &mut self,
-        volts: &mut [[f64; C]],
-        coils: &Coils<C>,
-        mast: &Mast,
-        dt_s: f64,
-    ) {
+    pub(super) fn add(&mut self, volts: &mut [[f64; C]], coils: &Coils<C>, mast: &Mast, dt_s: f64) {
         let along_t = coils.along_axes(mast, |_| self.field_t);
         let factors = coils.volts();
         // First-order high-pass, bilinear transform (Oppenheim and Schafer, ch. 7).

@@ -117,9 +117,8 @@ impl<S> Faulty<S> {
                 }
                 if self.burst_left > 0 {
                     self.burst_left -= 1;
-                    *frame = frame.map(|count| {
-                        count.saturating_add((counts * normal(&mut self.random)) as i32)
-                    });
+                    *frame =
+                        frame.map(|count| count.saturating_add((counts * normal(&mut self.random)) as i32));
                 }
             }
             Fault::Drops { .. } => {}

@@ -87,9 +87,7 @@ impl<const C: usize> Hum<C> {
         }
         let combs = fields
             .into_iter()
-            .map(|(harmonics, shape)| {
-                Comb { harmonics, shape, coupling: couple(&shape, coils, mast) }
-            })
+            .map(|(harmonics, shape)| Comb { harmonics, shape, coupling: couple(&shape, coils, mast) })
             .collect();
         Self {
             frequency_hz: mains.frequency_hz,

@@ -24,13 +24,7 @@ pub(super) struct Tone<const C: usize> {
 
 impl<const C: usize> Tone<C> {
     /// A sonde under `ground`, its carrier at `tone_hz` unless it says otherwise, heard by a mast at rest.
-    pub(super) fn new(
-        sonde: &Sonde,
-        ground: &Ground,
-        tone_hz: f64,
-        coils: &Coils<C>,
-        mast: &Mast,
-    ) -> Self {
+    pub(super) fn new(sonde: &Sonde, ground: &Ground, tone_hz: f64, coils: &Coils<C>, mast: &Mast) -> Self {
         let (sin_lay, cos_lay) = sonde.lay_deg.to_radians().sin_cos();
         let (sin_pitch, cos_pitch) = sonde.pitch_deg.to_radians().sin_cos();
         let axis = DVec3::new(sin_lay * cos_pitch, cos_lay * cos_pitch, sin_pitch);
@@ -50,9 +44,7 @@ impl<const C: usize> Tone<C> {
 
     fn field(&self, coils: &Coils<C>, mast: &Mast) -> [f64; C] {
         let moment = self.moment_a_m2.to_array();
-        coils.along_axes(mast, |at| {
-            DVec3::from_array(dipole(moment, (at - self.place_m).to_array()))
-        })
+        coils.along_axes(mast, |at| DVec3::from_array(dipole(moment, (at - self.place_m).to_array())))
     }
 
     /// The EMF is the derivative of the flux: of `B cos(wt)`, `(i w B + dB/dt)` as a phasor. The second

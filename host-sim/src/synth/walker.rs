@@ -225,11 +225,7 @@ impl Technician {
             ],
             Leg::Lift { height_m, seconds } => {
                 let height = self.height.value;
-                vec![
-                    Motion::Height(height + height_m),
-                    Motion::Hold { seconds },
-                    Motion::Height(height),
-                ]
+                vec![Motion::Height(height + height_m), Motion::Hold { seconds }, Motion::Height(height)]
             }
         };
         self.motions.extend(motions);
