@@ -128,8 +128,11 @@ fn decimal_metres(centimetres: i64) -> String {
 }
 
 fn whole_inches(inches: i64) -> String {
-    let size = inches.unsigned_abs();
-    format!("{}{} ft {} in", sign(inches), size / 12, size % 12)
+    let (feet, rest) = (inches.unsigned_abs() / 12, inches.unsigned_abs() % 12);
+    match feet {
+        0 => format!("{}{rest} in", sign(inches)),
+        _ => format!("{}{feet} ft {rest} in", sign(inches)),
+    }
 }
 
 /// A true minus sign: a hyphen before a figure is too easily read as a dash between two.
@@ -148,7 +151,8 @@ mod tests {
 
     fn read_feet_inches(text: &str) -> f64 {
         let factor = if text.starts_with('\u{2212}') { -METRES_PER_FOOT } else { METRES_PER_FOOT };
-        let (feet, inches) = text.trim_start_matches('\u{2212}').split_once(" ft ").unwrap();
+        let text = text.trim_start_matches('\u{2212}');
+        let (feet, inches) = text.split_once(" ft ").unwrap_or(("0", text));
         let inches: f64 = inches.trim_end_matches(" in").parse().unwrap();
         assert!(inches < 12.0, "twelve inches are a foot: {text}");
         factor * (feet.parse::<f64>().unwrap() + inches / 12.0)
@@ -204,6 +208,8 @@ mod tests {
         assert_eq!(metres_range(1.37, 1.37), "1.37 to 1.37 m");
         assert_eq!(feet_inches_range(0.6096, 0.6096), "2 ft 0 in to 2 ft 0 in");
         assert_eq!(metres(-0.001), "0.00 m");
+        assert_eq!(feet_inches(-0.001), "0 in");
+        assert_eq!(feet_inches_range(0.01, 0.3), "0 in to 1 ft 0 in");
         assert_eq!(feet_inches(-0.3048), "\u{2212}1 ft 0 in");
     }
 }

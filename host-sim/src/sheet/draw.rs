@@ -24,6 +24,15 @@ pub fn text(class: &str, at: DVec2, words: &str) -> Markup {
     html! { text class=(class) x=(mm(at.x)) y=(mm(at.y)) { (words) } }
 }
 
+/// Radius of the dot at a place or a depth.
+pub const DOT_MM: f64 = 0.6;
+
+/// The style of the line between two located stations: broken if either is in doubt.
+pub fn joint(a: &Station, b: &Station) -> &'static str {
+    let doubtful = [a, b].iter().any(|s| s.verdict == Verdict::Doubt);
+    if doubtful { "pipe doubt" } else { "pipe" }
+}
+
 /// Radius of a number tag.
 pub const TAG_MM: f64 = 3.3;
 
@@ -61,4 +70,9 @@ pub fn remarks(station: &Station) -> Vec<&'static str> {
         Verdict::Refuse => Some("refused"),
     };
     station.trouble_spot.then_some("TROUBLE SPOT").into_iter().chain(verdict).collect()
+}
+
+/// Where a simulated source really was: a small open diamond.
+pub fn diamond(at: DVec2) -> Markup {
+    html! { path.truth d={ "M" (mm(at.x)) " " (mm(at.y - 1.5)) "l1.5 1.5l-1.5 1.5l-1.5 -1.5z" } {} }
 }

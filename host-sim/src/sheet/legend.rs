@@ -3,7 +3,7 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{TAG_MM, frame, line, mm};
+use super::draw::{DOT_MM, diamond, frame, line, mm};
 use crate::book::{Run, Verdict};
 
 const WIDE_MM: f64 = 13.0;
@@ -17,19 +17,26 @@ pub fn legend(run: &Run) -> Markup {
     html! {
         ul.legend {
             @if has(Verdict::Agree) { (item(frame(MIDDLE, Verdict::Agree), "Agree: independent methods agree, checks passed")) }
-            @if has(Verdict::Doubt) { (item(frame(MIDDLE, Verdict::Doubt), "Doubt: methods or checks disagree, see the reasons")) }
+            @if has(Verdict::Doubt) { (item(frame(MIDDLE, Verdict::Doubt), "Doubt, lines broken: methods or checks disagree, see the reasons")) }
             @if has(Verdict::Refuse) { (item(frame(MIDDLE, Verdict::Refuse), "Refuse: tried here, no figure may be given")) }
             @if located {
                 (item(pipe(), "D: drain, drawn straight from station to station, not measured between"))
                 (item(lay(), "Lay of the pipe at the station"))
-                (item(zone(), "Tolerance zone, horizontal: expose only by safe means"))
+                (item(zone(), zone_words(run)))
                 (item(ring(), "Place and 95 % circle; bar: 95 % range of depth"))
             }
             @if has(Verdict::Refuse) && located { (item(gap(), "?: nothing stated; the pipe may be anywhere")) }
             @if located && run.stations.iter().any(|s| s.truth.is_some()) {
-                (item(truth(), "True place and depth: simulation only"))
+                (item(diamond(MIDDLE), "True place and depth: simulation only"))
             }
         }
+    }
+}
+
+fn zone_words(run: &Run) -> &'static str {
+    match run.tolerance_zone.width_m(&run.pipe) {
+        Some(_) => "Tolerance zone, horizontal: expose only by safe means",
+        None => "Tolerance zone, horizontal: add half the pipe’s width, not known here",
     }
 }
 
@@ -75,17 +82,9 @@ fn ring() -> Markup {
     let x = MIDDLE.x + 3.5;
     html! {
         circle.circle95 cx=(mm(at.x)) cy=(mm(at.y)) r="2.2" {}
-        circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r="0.8" {}
+        circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r=(mm(DOT_MM)) {}
         (line("bar", DVec2::new(x, 1.0), DVec2::new(x, HIGH_MM - 1.0)))
         @for y in [1.0, HIGH_MM - 1.0] { (line("bar", DVec2::new(x - 1.2, y), DVec2::new(x + 1.2, y))) }
-        circle.dot cx=(mm(x)) cy=(mm(MIDDLE.y)) r="0.8" {}
-    }
-}
-
-fn truth() -> Markup {
-    let arm = TAG_MM / 3.0;
-    html! {
-        (line("truth", MIDDLE - DVec2::new(arm, 0.0), MIDDLE + DVec2::new(arm, 0.0)))
-        (line("truth", MIDDLE - DVec2::new(0.0, arm), MIDDLE + DVec2::new(0.0, arm)))
+        circle.dot cx=(mm(x)) cy=(mm(MIDDLE.y)) r=(mm(DOT_MM)) {}
     }
 }

@@ -47,7 +47,7 @@ pub fn html(run: &Run) -> Result<String, Fault> {
                         (legend::legend(run))
                     }
                     section.record {
-                        h2 { "Stations" }
+                        h2 { "Stations: " (title(run)) @if run.is_simulated() { " (simulated)" } }
                         (table::table(run))
                     }
                     (cautions::cautions(run))

@@ -3,16 +3,16 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{TAG_MM, WIDTH_MM, line, mm, remarks, tag, text};
+use super::draw::{DOT_MM, TAG_MM, WIDTH_MM, diamond, joint, line, mm, remarks, tag, text};
 use super::scale;
 use crate::book::{Run, Station};
 use crate::units::METRES_PER_FOOT;
 
 /// The plan grows as tall as this before the scale is reduced.
-const TALLEST_MM: f64 = 92.0;
+const TALLEST_MM: f64 = 80.0;
 const SHORTEST_MM: f64 = 46.0;
 /// Strip under the drawing for the scale bars and the north arrow.
-const STRIP_MM: f64 = 15.0;
+const STRIP_MM: f64 = 12.5;
 const LINE_MM: f64 = 3.4;
 
 /// A station that has a place on the plan.
@@ -53,7 +53,8 @@ pub fn plan(run: &Run) -> Markup {
             (zones(&view, &spots, &links))
             @for link in &links { (pipe(&view, link)) }
             @for spot in &spots { (mark(&view, spot)) }
-            rect.border x="0.15" y="0.15" width=(mm(WIDTH_MM - 0.3)) height=(mm(frame_height - 0.3)) {}
+            rect.border x="0.3" y="0.3" width=(mm(WIDTH_MM - 0.6)) height=(mm(frame_height - 0.6)) {}
+            @if run.is_simulated() { (text("remark", DVec2::new(3.0, 5.0), "SIMULATED")) }
             @for spot in &spots { (label(&view, spot)) }
             (strip(&view))
         }
@@ -188,20 +189,20 @@ pub fn zone_hatch() -> Markup {
     }
 }
 
-/// The tolerance zone. Every piece is outlined first, then all are blanked and hatched, so that only the
-/// outline of the whole remains.
+/// The tolerance zone. Every piece is outlined, then all are blanked, so that only the outline of the whole
+/// remains; the hatch is cut out along the whole as well.
 fn zones(view: &View, spots: &[Spot<'_>], links: &[Link<'_>]) -> Markup {
     let discs = spots.iter().filter_map(|s| Some((view.at(s.place_m), s.zone_m? * view.mm_per_m)));
-    let discs: Vec<Markup> = discs
-        .map(|(c, r)| html! { circle cx=(mm(c.x)) cy=(mm(c.y)) r=(mm(r)) {} })
-        .collect();
     let bands = links.iter().filter(|l| !l.gap).filter_map(|l| band(view, l));
-    let bands: Vec<Markup> = bands.map(|points| html! { polygon points=(points) {} }).collect();
-    let shapes = html! { @for shape in discs.iter().chain(&bands) { (shape) } };
+    let shapes = html! {
+        @for (c, r) in discs { circle cx=(mm(c.x)) cy=(mm(c.y)) r=(mm(r)) {} }
+        @for points in bands { polygon points=(points) {} }
+    };
     html! {
+        clipPath id="zone-outline" { (shapes) }
         g.zone-edge { (shapes) }
         g.zone-blank { (shapes) }
-        g.zone-fill { (shapes) }
+        rect.zone-fill clip-path="url(#zone-outline)" x="0" y="0" width=(mm(WIDTH_MM)) height=(mm(view.height_mm)) {}
     }
 }
 
@@ -225,11 +226,15 @@ fn band(view: &View, link: &Link<'_>) -> Option<String> {
 /// The line of the pipe between two stations, broken by its letter.
 fn pipe(view: &View, link: &Link<'_>) -> Markup {
     let (a, b) = (view.at(link.from.place_m), view.at(link.to.place_m));
-    let (class, letter) = if link.gap { ("pipe gap", "?") } else { ("pipe", "D") };
+    // The middle of a gap is where the refused station stands.
+    let (class, letter, along): (_, _, &[f64]) = match link.gap {
+        true => ("pipe gap", "?", &[0.3, 0.7]),
+        false => (joint(link.from.station, link.to.station), "D", &[0.5]),
+    };
     html! {
         (line(class, a, b))
         @if a.distance(b) > 16.0 {
-            (text("letter middle", a.midpoint(b) + DVec2::new(0.0, 1.2), letter))
+            @for &part in along { (text("letter middle", a.lerp(b, part) + DVec2::new(0.0, 1.2), letter)) }
         }
     }
 }
@@ -251,11 +256,9 @@ fn mark(view: &View, spot: &Spot<'_>) -> Markup {
             (line("lay", at - step, at + step))
         }
         circle.circle95 cx=(mm(at.x)) cy=(mm(at.y)) r=(mm(spot.radius95_m * view.mm_per_m)) {}
-        circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r="0.8" {}
+        circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r=(mm(DOT_MM)) {}
         @if let Some(truth) = spot.station.truth {
-            @let t = view.at(DVec2::new(truth.east_m, truth.north_m));
-            (line("truth", t - DVec2::new(1.1, 0.0), t + DVec2::new(1.1, 0.0)))
-            (line("truth", t - DVec2::new(0.0, 1.1), t + DVec2::new(0.0, 1.1)))
+            (diamond(view.at(DVec2::new(truth.east_m, truth.north_m))))
         }
     }
 }
@@ -282,16 +285,16 @@ fn label(view: &View, spot: &Spot<'_>) -> Markup {
 
 /// Scale bars in metres and feet, the ratio, and the north arrow.
 fn strip(view: &View) -> Markup {
-    let origin = DVec2::new(0.0, view.height_mm + 6.6);
+    let origin = DVec2::new(0.0, view.height_mm + 5.6);
     let mm_per_ft = view.mm_per_m * METRES_PER_FOOT;
-    let north = DVec2::new(WIDTH_MM - 5.0, view.height_mm + 2.0);
+    let north = DVec2::new(WIDTH_MM - 5.0, view.height_mm + 1.0);
     html! {
         (bar(origin, view.mm_per_m, "m"))
         (bar(origin + DVec2::new(72.0, 0.0), mm_per_ft, "ft"))
         (text("small", origin + DVec2::new(140.0, -1.2), &format!("1 : {}", view.ratio)))
         (text("fine", origin + DVec2::new(140.0, 2.2), "on paper, printed"))
         (text("fine", origin + DVec2::new(140.0, 5.0), "at full size"))
-        (line("north", north + DVec2::new(0.0, 12.0), north))
+        (line("north", north + DVec2::new(0.0, 11.2), north))
         path.north-head d={ "M" (mm(north.x)) " " (mm(north.y)) "l-1.9 5.2l1.9 -1.2z" } {}
         (text("letter middle", north + DVec2::new(-4.2, 5.4), "N"))
     }
@@ -338,13 +341,13 @@ mod tests {
     fn the_plan_is_to_scale_and_north_is_up() {
         let run = run(vec![
             station(1, 0.0, 0.0, Verdict::Agree),
-            station(2, 10.0, 3.0, Verdict::Agree),
+            station(2, 13.0, 3.0, Verdict::Agree),
         ]);
         let spots = spots(&run);
         let view = View::around(&spots);
         let (a, b) = (view.at(spots[0].place_m), view.at(spots[1].place_m));
         assert_eq!(view.ratio, 100.0);
-        assert!(((b - a) - DVec2::new(100.0, -30.0)).length() < 1e-9);
+        assert!(((b - a) - DVec2::new(130.0, -30.0)).length() < 1e-9);
         for p in [a, b] {
             assert!(p.x > 0.0 && p.x < WIDTH_MM && p.y > 0.0 && p.y < view.height_mm);
         }
@@ -361,7 +364,7 @@ mod tests {
             links.iter().map(|l| (l.from.station.number, l.to.station.number, l.gap)).collect();
         assert_eq!(ends, [(1, 2, false), (2, 4, true)]);
         let drawn = plan(&run).into_string();
-        // One band, and a disc for each of the three located stations, each drawn in three layers.
+        // One band, drawn in three layers.
         assert_eq!(drawn.matches("<polygon").count(), 3);
     }
 

@@ -3,7 +3,7 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{TAG_MM, WIDTH_MM, line, mm, remarks, tag, text};
+use super::draw::{DOT_MM, TAG_MM, WIDTH_MM, diamond, joint, line, mm, remarks, tag, text};
 use super::scale;
 use crate::book::{Estimate, Run, Station, Verdict};
 use crate::units::{METRES_PER_FOOT, feet_inches_range, metres_range};
@@ -13,9 +13,9 @@ const RIGHT_MM: f64 = WIDTH_MM - 14.0;
 /// Room before the first and after the last station, so that their figures stay inside.
 const INSET_MM: f64 = 16.0;
 const GROUND_MM: f64 = 9.5;
-const DEEP_MM: f64 = 38.0;
+const DEEP_MM: f64 = 32.0;
 const FLOOR_MM: f64 = GROUND_MM + DEEP_MM;
-const HEIGHT_MM: f64 = FLOOR_MM + 14.0;
+const HEIGHT_MM: f64 = FLOOR_MM + 12.4;
 /// A figure such as `10 ft 11 in to 11 ft 10 in` needs this much.
 const FIGURE_MM: f64 = 33.0;
 
@@ -42,8 +42,9 @@ pub fn profile(run: &Run) -> Markup {
             width={ (mm(WIDTH_MM)) "mm" } height={ (mm(HEIGHT_MM)) "mm" } {
             (axis.lines())
             (ground())
+            @if run.is_simulated() { (text("remark", DVec2::new(3.0, 4.0), "SIMULATED")) }
             @for pair in columns.windows(2) {
-                @if let [(xa, a), (xb, b)] = pair { (joint(&axis, *xa, a, *xb, b)) }
+                @if let [(xa, a), (xb, b)] = pair { (slope(&axis, *xa, a, *xb, b)) }
             }
             @for &(x, station) in &columns {
                 (column(&axis, x, station))
@@ -141,17 +142,20 @@ fn ground() -> Markup {
 }
 
 /// The line between two depths that follow each other.
-fn joint(axis: &Axis, xa: f64, a: &Station, xb: f64, b: &Station) -> Markup {
+fn slope(axis: &Axis, xa: f64, a: &Station, xb: f64, b: &Station) -> Markup {
     let (Some(da), Some(db)) = (a.stated_depth_m(), b.stated_depth_m()) else { return html! {} };
-    line("pipe", DVec2::new(xa, axis.y(da.value)), DVec2::new(xb, axis.y(db.value)))
+    line(joint(a, b), DVec2::new(xa, axis.y(da.value)), DVec2::new(xb, axis.y(db.value)))
 }
 
 /// One station: its tag above the ground, its bar below.
 fn column(axis: &Axis, x: f64, station: &Station) -> Markup {
+    // Remarks stay between the two axes.
+    let side = if x < WIDTH_MM / 2.0 { 1.0 } else { -1.0 };
     html! {
         (tag(DVec2::new(x, GROUND_MM - TAG_MM - 1.2), station))
         @for (row, words) in remarks(station).iter().enumerate() {
-            (text("remark", DVec2::new(x + TAG_MM + 1.2, GROUND_MM - 1.6 - row as f64 * 3.2), words))
+            @let at = DVec2::new(x + side * (TAG_MM + 1.2), GROUND_MM - 1.8 - row as f64 * 3.2);
+            (text(if side > 0.0 { "remark" } else { "remark end" }, at, words))
         }
         @match station.stated_depth_m() {
             Some(depth) => (depth_bar(axis, x, &depth, station.verdict)),
@@ -163,8 +167,7 @@ fn column(axis: &Axis, x: f64, station: &Station) -> Markup {
         @if let Some(truth) = station.truth.filter(|_| station.is_located()) {
             // A true depth beyond the axis is not drawn: the axis belongs to what was measured.
             @if truth.depth_to_source_m <= axis.bottom_m() {
-                @let at = DVec2::new(x, axis.y(truth.depth_to_source_m));
-                (line("truth", at - DVec2::new(2.2, 0.0), at + DVec2::new(2.2, 0.0)))
+                (diamond(DVec2::new(x, axis.y(truth.depth_to_source_m))))
             }
         }
     }
@@ -178,7 +181,7 @@ fn depth_bar(axis: &Axis, x: f64, depth: &Estimate, verdict: Verdict) -> Markup 
         (line(class, top, bottom))
         (line("bar", top - cap, top + cap))
         (line("bar", bottom - cap, bottom + cap))
-        circle.dot cx=(mm(x)) cy=(mm(axis.y(depth.value))) r="0.8" {}
+        circle.dot cx=(mm(x)) cy=(mm(axis.y(depth.value))) r=(mm(DOT_MM)) {}
     }
 }
 

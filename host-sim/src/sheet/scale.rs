@@ -18,8 +18,8 @@ pub fn ratio(length_m: f64, paper_mm: f64) -> f64 {
     const LARGEST_SCALE: f64 = 20.0;
     let n = (length_m * 1000.0 / paper_mm).max(LARGEST_SCALE);
     let decade = 10_f64.powf(n.log10().floor());
-    // 1:25, 1:250 are in every surveyor's ruler beside 1, 2 and 5.
-    [1.0, 2.0, 2.5, 5.0].into_iter().map(|m| m * decade).find(|&r| r >= n).unwrap_or(10.0 * decade)
+    const STEPS: [f64; 10] = [1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5];
+    STEPS.into_iter().map(|m| m * decade).find(|&r| r >= n).unwrap_or(10.0 * decade)
 }
 
 #[cfg(test)]
@@ -40,7 +40,7 @@ mod tests {
             let n = ratio(length_m, 150.0);
             let on_paper_mm = length_m * 1000.0 / n;
             prop_assert!(on_paper_mm <= 150.0 + 1e-6);
-            prop_assert!(n <= 20.0 || on_paper_mm >= 150.0 / 2.0 - 1e-6);
+            prop_assert!(n <= 20.0 || on_paper_mm >= 150.0 * 0.74);
         }
     }
 
@@ -49,6 +49,7 @@ mod tests {
         assert_eq!(ratio(12.0, 150.0), 100.0);
         assert_eq!(ratio(30.0, 150.0), 200.0);
         assert_eq!(ratio(37.0, 150.0), 250.0);
+        assert_eq!(ratio(140.0, 150.0), 1000.0);
         assert_eq!(ratio(0.0, 150.0), 20.0);
     }
 }

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::book::{Cover, Estimate, MethodResult, Run, Station, Verdict};
+use crate::book::{Check, Cover, Estimate, MethodResult, Run, Station, Verdict};
 use crate::units::{
     feet_inches, feet_inches_range, feet_inches_up, lay, metres, metres_range, metres_up,
 };
@@ -14,10 +14,11 @@ pub fn table(run: &Run) -> Markup {
             thead {
                 tr {
                     th.number scope="col" { "Station" }
-                    th scope="col" { "Place and lay" }
-                    th scope="col" { "Depth to source, 95 % range" }
-                    th scope="col" { "Depth of cover" }
-                    th scope="col" { "Each method’s own range" }
+                    th.place scope="col" { "Place, 95 % circle" }
+                    th.zone scope="col" { "Lay; tolerance zone" }
+                    th.depth scope="col" { "Depth to source, 95 %" }
+                    th.cover scope="col" { "Depth of cover" }
+                    th scope="col" { "Methods, each 95 %" }
                 }
             }
             @for station in &run.stations { (rows(run, station)) }
@@ -34,45 +35,60 @@ fn rows(run: &Run, station: &Station) -> Markup {
                     div class={ "verdict " (station.verdict.word().to_lowercase()) } { (station.verdict.word()) }
                     @if station.trouble_spot { div.trouble { "Trouble spot" } }
                 }
-                td { (place(run, station)) }
+                td { (place(station)) }
+                td { (zone(run, station)) }
                 td { (depth(station)) }
                 td { (cover(run, station)) }
                 td { (methods(station)) }
             }
-            tr.detail { td colspan="5" { (detail(station)) } }
+            tr.detail { td colspan="6" { (detail(station)) } }
         }
     }
 }
 
-fn place(run: &Run, station: &Station) -> Markup {
+fn place(station: &Station) -> Markup {
     let Some(p) = &station.position else {
         return html! { p { "No position; go by the mark on the ground." } };
     };
-    let radius_m = p.radius95_m();
     html! {
         @if !station.is_located() { p { "Tried at" } }
         p { "E " (metres(p.east_m)) ", N " (metres(p.north_m)) }
         p.also { "E " (feet_inches(p.east_m)) ", N " (feet_inches(p.north_m)) }
         @if station.is_located() {
-            p.also { "within " (metres_up(radius_m)) " / " (feet_inches_up(radius_m)) " (95 %)" }
-            @if let Some(direction) = &station.lay_deg {
-                p { "Lay " (lay(direction.value)) span.also { " ± " ((1.96 * direction.sigma).ceil()) "°" } }
-            }
+            p.also { "within " (metres_up(p.radius95_m())) " / " (feet_inches_up(p.radius95_m())) }
+        }
+    }
+}
+
+fn zone(run: &Run, station: &Station) -> Markup {
+    if !station.is_located() {
+        return html! { p.none { "Not stated" } };
+    }
+    html! {
+        @match &station.lay_deg {
+            Some(direction) => p { (lay(direction.value)) span.also { " ± " ((1.96 * direction.sigma).ceil()) "°" } },
+            None => p { "Lay not known" },
+        }
+        @if let Some(p) = &station.position {
             @let zone_m = run.tolerance_zone.half_width_m(&run.pipe, p);
-            p { "Zone " (metres_up(zone_m)) " / " (feet_inches_up(zone_m)) " each side" }
+            p.figure { (metres_up(zone_m)) " / " (feet_inches_up(zone_m)) }
+            p.also {
+                @if run.tolerance_zone.width_m(&run.pipe).is_none() { "and half the pipe’s width " }
+                "each side"
+            }
         }
     }
 }
 
 fn depth(station: &Station) -> Markup {
     let Some(d) = station.stated_depth_m() else {
-        return html! { p.none { "Not stated" } p.also { "See the reasons below." } };
+        return html! { p.none { "Not stated" } p.also { "Reasons below" } };
     };
     html! {
         p.main { (metres_range(d.low95, d.high95)) }
         p.main { (feet_inches_range(d.low95, d.high95)) }
         p.also { "best " (metres(d.value)) " / " (feet_inches(d.value)) }
-        @if station.verdict == Verdict::Doubt { p.also { "In doubt: see the reasons below." } }
+        @if station.verdict == Verdict::Doubt { p.also { "In doubt: reasons below" } }
     }
 }
 
@@ -107,7 +123,7 @@ fn methods(station: &Station) -> Markup {
 fn answer(station: &Station, method: &MethodResult) -> Markup {
     let shown: Option<Estimate> = method.estimate.filter(|_| station.is_located());
     match (shown, &method.refused) {
-        (Some(e), _) => html! { (metres_range(e.low95, e.high95)) },
+        (Some(e), _) => html! { span.figure { (metres_range(e.low95, e.high95)) } },
         (None, Some(why)) => html! { span.also { "none: " (why) } },
         (None, None) => html! { span.also { "not stated" } },
     }
@@ -116,33 +132,35 @@ fn answer(station: &Station, method: &MethodResult) -> Markup {
 fn detail(station: &Station) -> Markup {
     let (passed, failed): (Vec<_>, Vec<_>) = station.checks.iter().partition(|c| c.passed);
     html! {
-        @if !station.name.is_empty() { p.name { (station.name) } }
         @for reason in &station.reasons {
             p.reason { b { (reason.sentence) } " " span.next { "Next: " } (reason.remedy) }
         }
         @if !failed.is_empty() {
-            p { b { "Failed: " } (joined(&failed.iter().map(|c| (&c.name, &c.detail)).collect::<Vec<_>>())) }
+            p { b { "Failed: " } (joined(&failed)) }
         }
-        @if !passed.is_empty() {
-            p.also { "Passed: " (joined(&passed.iter().map(|c| (&c.name, &c.detail)).collect::<Vec<_>>())) }
+        p.also {
+            @if !station.name.is_empty() { span.name { (station.name) } ". " }
+            @if !passed.is_empty() {
+                "Passed: " (joined(&passed)) " "
+            }
+            @if station.checks.is_empty() { "No check was recorded. " }
+            (heard(station))
         }
-        @if station.checks.is_empty() { p.also { "No check was recorded." } }
-        (heard(station))
         @if station.is_located() {
             p.found {
-                "When exposed: top of pipe found at " span.blank {} " below the surface, "
-                span.blank {} " off the mark, on " span.blank {} " by " span.blank {}
+                "When exposed: top of pipe " span.blank {} " below the surface, " span.blank {}
+                " off the mark; on " span.blank {} " by " span.blank {}
             }
         }
     }
 }
 
-fn joined(checks: &[(&String, &String)]) -> Markup {
+fn joined(checks: &[&Check]) -> Markup {
     html! {
-        @for (k, (name, figures)) in checks.iter().enumerate() {
+        @for (k, check) in checks.iter().enumerate() {
             @if k > 0 { "; " }
-            (name)
-            @if !figures.is_empty() { " (" (figures) ")" }
+            (check.name)
+            @if !check.detail.is_empty() { " (" (check.detail) ")" }
         }
         "."
     }
@@ -151,18 +169,17 @@ fn joined(checks: &[(&String, &String)]) -> Markup {
 /// The tone, the recording behind the station, and for a simulated one the truth.
 fn heard(station: &Station) -> Markup {
     html! {
-        p.also {
-            @match &station.tone {
-                Some(tone) => {
-                    "Tone " (format!("{:.0} Hz, carrier {:+.2} Hz off, {:.0} dB above the noise", tone.nominal_hz, tone.offset_hz, tone.snr_db)) "."
-                }
-                None => "No tone was recorded.",
+        @match &station.tone {
+            Some(tone) => {
+                "Tone " (format!("{:.0}", tone.nominal_hz)) " Hz, carrier " (format!("{:+.2}", tone.offset_hz))
+                " Hz off, " (format!("{:.0}", tone.snr_db)) " dB above the noise."
             }
-            @if !station.capture.is_empty() { " Capture " span.capture { (station.capture) } "." }
-            @if let Some(t) = station.truth.filter(|_| station.is_located()) {
-                " " b { "Simulated truth:" } " E " (metres(t.east_m)) ", N " (metres(t.north_m))
-                ", depth to source " (metres(t.depth_to_source_m)) "."
-            }
+            None => "No tone was recorded.",
+        }
+        @if !station.capture.is_empty() { " Capture " span.capture { (station.capture) } "." }
+        @if let Some(t) = station.truth.filter(|_| station.is_located()) {
+            " " b { "Simulated truth:" } " E " (metres(t.east_m)) ", N " (metres(t.north_m))
+            ", depth to source " (metres(t.depth_to_source_m)) "."
         }
     }
 }
