@@ -1,8 +1,11 @@
 //! The host harness of the nullwalk locate logger: simulate a site, drive the core, read and write
 //! captures, keep the book of stations and draw the dig sheet.
 
+pub mod book;
 pub mod capture;
 pub mod equipment;
+pub mod sheet;
 pub mod site;
 pub mod synth;
 pub mod tolerant_toml;
+pub mod units;
