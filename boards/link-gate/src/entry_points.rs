@@ -1,0 +1,55 @@
+//! Every public function of the core, one line each. Generic ones appear as the firmware uses them.
+
+use core::hint::black_box;
+
+use nullwalk_core::array::Array;
+use nullwalk_core::error::ConfigError;
+use nullwalk_core::frame::{self, Tilt};
+use nullwalk_core::gain::Ladder;
+use nullwalk_core::{field, math};
+
+/// Hand the address of every entry point to code the optimiser cannot see.
+pub fn keep_all() {
+    let keep = |entry_point: *const ()| {
+        black_box(entry_point);
+    };
+
+    keep(ConfigError::new as *const ());
+    keep(<ConfigError as core::fmt::Display>::fmt as *const ());
+
+    keep(math::sin_cos as *const ());
+    keep(math::sin_cos_turn as *const ());
+    keep(math::round as *const ());
+    keep(math::sqrt as *const ());
+    keep(math::cbrt as *const ());
+    keep(math::atan2 as *const ());
+    keep(math::db as *const ());
+    keep(math::wrap_pi as *const ());
+    keep(math::wrap_half_pi as *const ());
+
+    keep(Tilt::levelling as *const ());
+    keep(frame::heading_rotation as *const ());
+
+    keep(Ladder::new as *const ());
+    keep(Ladder::rungs as *const ());
+    keep(Ladder::top as *const ());
+    keep(Ladder::rung as *const ());
+    keep(Ladder::coil_volts_per_count as *const ());
+    keep(Ladder::rail_counts as *const ());
+
+    keep(Array::new as *const ());
+    keep(Array::nodes as *const ());
+    keep(Array::sigma as *const ());
+    keep(Array::foot_m as *const ());
+
+    keep(field::dipole::<f32> as *const ());
+
+    #[cfg(feature = "a-panic-on-purpose")]
+    keep(third_of as *const ());
+}
+
+/// Panics where `samples` holds fewer than three.
+#[cfg(feature = "a-panic-on-purpose")]
+fn third_of(samples: &[i32]) -> i32 {
+    samples[2]
+}
