@@ -51,8 +51,7 @@ pub fn panic_places(bytes: &[u8]) -> Result<BTreeSet<String>> {
     };
     let mut places = BTreeSet::new();
     for (_, data) in &constants {
-        let words: Vec<u32> =
-            data.as_chunks().0.iter().map(|word| u32::from_le_bytes(*word)).collect();
+        let words: Vec<u32> = data.as_chunks().0.iter().map(|word| u32::from_le_bytes(*word)).collect();
         for &[address, length, line, column] in words.array_windows() {
             if let Some(file) = text_at(address, length).filter(|text| text.ends_with(".rs")) {
                 places.insert(format!("{file}:{line}:{column}"));

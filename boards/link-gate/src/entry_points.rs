@@ -4,9 +4,13 @@ use core::hint::black_box;
 
 use nullwalk_core::array::Array;
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::frame::{self, Tilt};
+use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::Ladder;
+use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::{field, math};
+
+/// Channels of two 3-axis nodes.
+const CHANNELS: usize = 6;
 
 /// Hand the address of every entry point to code the optimiser cannot see.
 pub fn keep_all() {
@@ -44,8 +48,41 @@ pub fn keep_all() {
 
     keep(field::dipole::<f32> as *const ());
 
+    keep(Tone::new as *const ());
+    keep(Tone::hop_s as *const ());
+    keep(Tone::hop_samples as *const ());
+    keep(Tone::boxcar_samples as *const ());
+    keep(Tone::tone_hz as *const ());
+    keep(Tone::rate_hz as *const ());
+    keep(Tone::response as *const ());
+    keep(Tone::settling_samples as *const ());
+    keep(Tone::start::<CHANNELS> as *const ());
+    keep(push_into_tone as *const ());
+    keep(ToneState::<CHANNELS>::take_peak as *const ());
+    keep(ToneState::<CHANNELS>::is_settling as *const ());
+    keep(Marks::and as *const ());
+    keep(Phasors::<CHANNELS>::snr_db as *const ());
+    keep(Window::taps as *const ());
+    keep(Window::boxcar_rate_hz as *const ());
+    keep(Response::noise_bandwidth_hz as *const ());
+    keep(Response::gain as *const ());
+    keep(Response::step as *const ());
+    keep(Response::overlap_inflation as *const ());
+    keep(Scout::new as *const ());
+    keep(Scout::push::<CHANNELS> as *const ());
+
     #[cfg(feature = "a-panic-on-purpose")]
     keep(third_of as *const ());
+}
+
+fn push_into_tone(
+    tone: &Tone,
+    state: &mut ToneState<CHANNELS>,
+    ladder: &Ladder,
+    block: &Block<'_, CHANNELS>,
+    output: &mut dyn FnMut(&Phasors<CHANNELS>),
+) {
+    Tone::push(tone, state, ladder, block, output);
 }
 
 /// Panics where `samples` holds fewer than three.

@@ -1,5 +1,8 @@
 //! One number that changes when any bit of any result does.
 
+use nullwalk_core::tone::Phasors;
+use num_complex::Complex32;
+
 /// Results that can be taken bit by bit.
 pub trait Bits {
     /// Hand over the bits, 32 at a time.
@@ -22,6 +25,27 @@ impl<T: Bits> Bits for (T, T) {
 impl<T: Bits, const N: usize> Bits for [T; N] {
     fn each(&self, take: &mut impl FnMut(u32)) {
         self.iter().for_each(|item| item.each(take));
+    }
+}
+
+impl<T: Bits> Bits for Option<T> {
+    fn each(&self, take: &mut impl FnMut(u32)) {
+        take(self.is_some().into());
+        self.iter().for_each(|item| item.each(take));
+    }
+}
+
+impl Bits for Complex32 {
+    fn each(&self, take: &mut impl FnMut(u32)) {
+        [self.re, self.im].each(take);
+    }
+}
+
+impl<const C: usize> Bits for Phasors<C> {
+    fn each(&self, take: &mut impl FnMut(u32)) {
+        self.value_v.each(take);
+        self.sigma_v.each(take);
+        self.carrier_offset_hz.each(take);
     }
 }
 

@@ -5,6 +5,7 @@
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 mod fingerprint;
+mod samples;
 mod work;
 
 #[cfg(target_os = "none")]
