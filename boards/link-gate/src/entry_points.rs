@@ -2,8 +2,10 @@
 
 use core::hint::black_box;
 
-use nullwalk_core::array::Array;
+use nullwalk_core::array::{Array, Glimpse};
+use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
+use nullwalk_core::extrema::{Extrema, Feature, Prominence};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::Ladder;
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
@@ -45,6 +47,9 @@ pub fn keep_all() {
     keep(Array::nodes as *const ());
     keep(Array::sigma as *const ());
     keep(Array::foot_m as *const ());
+    keep(Array::glimpse::<CHANNELS> as *const ());
+    keep(Array::spacing_m as *const ());
+    keep(Glimpse::lower as *const ());
 
     keep(field::dipole::<f32> as *const ());
 
@@ -71,6 +76,20 @@ pub fn keep_all() {
     keep(Scout::new as *const ());
     keep(Scout::push::<CHANNELS> as *const ());
 
+    keep(<Prominence as Default>::default as *const ());
+    keep(Extrema::new as *const ());
+    keep(Extrema::count as *const ());
+    keep(push_into_extrema as *const ());
+
+    keep(Measured::new as *const ());
+    keep(Unusable::sentence as *const ());
+    keep(depth::field_ratio as *const ());
+    keep(depth::ratio as *const ());
+    keep(depth::null_spacing as *const ());
+    keep(depth::vertical_maxima as *const ());
+    keep(depth::lift as *const ());
+    keep(depth::tilt_correction as *const ());
+
     #[cfg(feature = "a-panic-on-purpose")]
     keep(third_of as *const ());
 }
@@ -83,6 +102,10 @@ fn push_into_tone(
     output: &mut dyn FnMut(&Phasors<CHANNELS>),
 ) {
     Tone::push(tone, state, ladder, block, output);
+}
+
+fn push_into_extrema(search: &mut Extrema, value: f32, sigma: f32, found: &mut dyn FnMut(Feature)) {
+    Extrema::push(search, value, sigma, found);
 }
 
 /// Panics where `samples` holds fewer than three.

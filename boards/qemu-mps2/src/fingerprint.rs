@@ -1,5 +1,6 @@
 //! One number that changes when any bit of any result does.
 
+use glam::Vec3;
 use nullwalk_core::tone::Phasors;
 use num_complex::Complex32;
 
@@ -15,7 +16,13 @@ impl Bits for f32 {
     }
 }
 
-impl<T: Bits> Bits for (T, T) {
+impl Bits for Vec3 {
+    fn each(&self, take: &mut impl FnMut(u32)) {
+        self.to_array().each(take);
+    }
+}
+
+impl<T: Bits, U: Bits> Bits for (T, U) {
     fn each(&self, take: &mut impl FnMut(u32)) {
         self.0.each(take);
         self.1.each(take);

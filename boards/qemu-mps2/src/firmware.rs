@@ -35,6 +35,8 @@ struct OnBoard {
 }
 
 impl Meter for OnBoard {
+    // Never inlined, so that no two of the measured states share a stack frame.
+    #[inline(never)]
     fn measure<S, R: Bits>(
         &mut self,
         name: &str,
@@ -55,6 +57,7 @@ impl Meter for OnBoard {
 
 impl OnBoard {
     /// Instructions taken by a loop over `step`.
+    #[inline(never)]
     fn instructions<S, R>(&mut self, steps: u32, mut state: S, step: impl Fn(&mut S, u32) -> R) -> u32 {
         self.clock.clear_current();
         let _ = self.clock.has_wrapped();
