@@ -1,0 +1,66 @@
+//! Reads firmware images and holds measured figures to their limits. Figures and limits are TOML.
+
+mod image;
+mod table;
+
+use std::fs;
+use std::process::ExitCode;
+
+use anyhow::{Context as _, Result, bail};
+
+use crate::table::Table;
+
+const USAGE: &str = "\
+nullwalk-figures size NAME IMAGE        print the flash and static RAM of a firmware image as TOML
+nullwalk-figures panics IMAGE           list the places in the source from which IMAGE can panic
+nullwalk-figures check LIMITS FIGURES.. print figures beside their limits; fail where one is exceeded or missing
+nullwalk-figures same FIGURES FIGURES   fail unless the `bits` of two runs are the same";
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    match run(&arguments.iter().map(String::as_str).collect::<Vec<_>>()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(arguments: &[&str]) -> Result<()> {
+    match arguments {
+        ["size", name, path] => {
+            let size = image::size(&read(path)?).with_context(|| path.to_string())?;
+            println!("{name}.flash_bytes = {}", size.flash_bytes);
+            println!("{name}.static_ram_bytes = {}", size.static_ram_bytes);
+            Ok(())
+        }
+        ["panics", path] => {
+            for place in image::panic_places(&read(path)?).with_context(|| path.to_string())? {
+                println!("{place}");
+            }
+            Ok(())
+        }
+        ["check", limits, figures @ ..] if !figures.is_empty() => {
+            let limits = read_table(limits)?;
+            let mut measured = Table::default();
+            for path in figures {
+                measured.extend(read_table(path)?);
+            }
+            let comparison = table::compare(&limits, &measured);
+            print!("{comparison}");
+            comparison.verdict()
+        }
+        ["same", left, right] => table::same_bits(&read_table(left)?, &read_table(right)?),
+        _ => bail!("{USAGE}"),
+    }
+}
+
+fn read(path: &str) -> Result<Vec<u8>> {
+    fs::read(path).with_context(|| format!("cannot read {path}"))
+}
+
+fn read_table(path: &str) -> Result<Table> {
+    let text = String::from_utf8(read(path)?).with_context(|| path.to_string())?;
+    table::parse(&text).with_context(|| path.to_string())
+}

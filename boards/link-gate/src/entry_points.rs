@@ -1,0 +1,115 @@
+//! Every public function of the core, one line each. Generic ones appear as the firmware uses them.
+
+use core::hint::black_box;
+
+use nullwalk_core::array::{Array, Glimpse};
+use nullwalk_core::depth::{self, Measured, Unusable};
+use nullwalk_core::error::ConfigError;
+use nullwalk_core::extrema::{Extrema, Feature, Prominence};
+use nullwalk_core::frame::{self, Block, Tilt};
+use nullwalk_core::gain::Ladder;
+use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
+use nullwalk_core::{field, math};
+
+/// Channels of two 3-axis nodes.
+const CHANNELS: usize = 6;
+
+/// Hand the address of every entry point to code the optimiser cannot see.
+pub fn keep_all() {
+    let keep = |entry_point: *const ()| {
+        black_box(entry_point);
+    };
+
+    keep(ConfigError::new as *const ());
+    keep(<ConfigError as core::fmt::Display>::fmt as *const ());
+
+    keep(math::sin_cos as *const ());
+    keep(math::sin_cos_turn as *const ());
+    keep(math::round as *const ());
+    keep(math::sqrt as *const ());
+    keep(math::cbrt as *const ());
+    keep(math::atan2 as *const ());
+    keep(math::db as *const ());
+    keep(math::wrap_pi as *const ());
+    keep(math::wrap_half_pi as *const ());
+
+    keep(Tilt::levelling as *const ());
+    keep(frame::heading_rotation as *const ());
+
+    keep(Ladder::new as *const ());
+    keep(Ladder::rungs as *const ());
+    keep(Ladder::top as *const ());
+    keep(Ladder::rung as *const ());
+    keep(Ladder::coil_volts_per_count as *const ());
+    keep(Ladder::rail_counts as *const ());
+
+    keep(Array::new as *const ());
+    keep(Array::nodes as *const ());
+    keep(Array::sigma as *const ());
+    keep(Array::foot_m as *const ());
+    keep(Array::glimpse::<CHANNELS> as *const ());
+    keep(Array::spacing_m as *const ());
+    keep(Glimpse::lower as *const ());
+
+    keep(field::dipole::<f32> as *const ());
+
+    keep(Tone::new as *const ());
+    keep(Tone::hop_s as *const ());
+    keep(Tone::hop_samples as *const ());
+    keep(Tone::boxcar_samples as *const ());
+    keep(Tone::tone_hz as *const ());
+    keep(Tone::rate_hz as *const ());
+    keep(Tone::response as *const ());
+    keep(Tone::settling_samples as *const ());
+    keep(Tone::start::<CHANNELS> as *const ());
+    keep(push_into_tone as *const ());
+    keep(ToneState::<CHANNELS>::take_peak as *const ());
+    keep(ToneState::<CHANNELS>::is_settling as *const ());
+    keep(Marks::and as *const ());
+    keep(Phasors::<CHANNELS>::snr_db as *const ());
+    keep(Window::taps as *const ());
+    keep(Window::boxcar_rate_hz as *const ());
+    keep(Response::noise_bandwidth_hz as *const ());
+    keep(Response::gain as *const ());
+    keep(Response::step as *const ());
+    keep(Response::overlap_inflation as *const ());
+    keep(Scout::new as *const ());
+    keep(Scout::push::<CHANNELS> as *const ());
+
+    keep(<Prominence as Default>::default as *const ());
+    keep(Extrema::new as *const ());
+    keep(Extrema::count as *const ());
+    keep(push_into_extrema as *const ());
+
+    keep(Measured::new as *const ());
+    keep(Unusable::sentence as *const ());
+    keep(depth::field_ratio as *const ());
+    keep(depth::ratio as *const ());
+    keep(depth::null_spacing as *const ());
+    keep(depth::vertical_maxima as *const ());
+    keep(depth::lift as *const ());
+    keep(depth::tilt_correction as *const ());
+
+    #[cfg(feature = "a-panic-on-purpose")]
+    keep(third_of as *const ());
+}
+
+fn push_into_tone(
+    tone: &Tone,
+    state: &mut ToneState<CHANNELS>,
+    ladder: &Ladder,
+    block: &Block<'_, CHANNELS>,
+    output: &mut dyn FnMut(&Phasors<CHANNELS>),
+) {
+    Tone::push(tone, state, ladder, block, output);
+}
+
+fn push_into_extrema(search: &mut Extrema, value: f32, sigma: f32, found: &mut dyn FnMut(Feature)) {
+    Extrema::push(search, value, sigma, found);
+}
+
+/// Panics where `samples` holds fewer than three.
+#[cfg(feature = "a-panic-on-purpose")]
+fn third_of(samples: &[i32]) -> i32 {
+    samples[2]
+}

@@ -1,0 +1,46 @@
+//! Proof that the core cannot panic, given by the linker.
+//!
+//! The panic handler below calls a function that nobody defines, and every public entry point of the core
+//! is kept alive by its address, with nothing known about its inputs. Optimised and linked as a whole, the
+//! program can only be linked if the optimiser found every panic unreachable.
+//! It is never run; its size is also the size of the core.
+#![cfg_attr(target_os = "none", no_std, no_main)]
+
+#[cfg(target_os = "none")]
+mod entry_points;
+
+#[cfg(target_os = "none")]
+mod gate {
+    /// Where an image starts that nobody starts.
+    #[unsafe(no_mangle)]
+    extern "C" fn _start() {
+        super::entry_points::keep_all();
+    }
+
+    #[cfg(not(feature = "open-gate"))]
+    #[panic_handler]
+    fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+        unsafe extern "C" {
+            fn a_panic_is_reachable() -> !;
+        }
+        // SAFETY: never executed: the symbol does not exist, so an image with this call does not link.
+        unsafe { a_panic_is_reachable() }
+    }
+
+    #[cfg(feature = "open-gate")]
+    #[panic_handler]
+    fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
+        // The location must survive into the image: it is what one opens the gate for.
+        core::hint::black_box(info.location());
+        loop {}
+    }
+}
+
+#[cfg(not(target_os = "none"))]
+fn main() {
+    eprintln!(
+        "The link gate is built for a microcontroller and never run:\n  \
+         cargo build -p nullwalk-link-gate --profile firmware --target thumbv7em-none-eabihf"
+    );
+    std::process::exit(2);
+}

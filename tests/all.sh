@@ -1,0 +1,71 @@
+#!/usr/bin/env bash
+# Every test of nullwalk: on the host, through the link gate, and as firmware in the emulator.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}"
+M4=thumbv7em-none-eabihf
+M0=thumbv6m-none-eabi
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+
+step() { printf '\n== %s [%d s]\n' "$1" "$SECONDS"; }
+
+gate() { # TARGET FEATURES: build the link gate
+    cargo build --quiet -p nullwalk-link-gate --profile firmware --target "$1" --features "$2"
+}
+image() { # TARGET PACKAGE
+    echo "$CARGO_TARGET_DIR/$1/firmware/$2"
+}
+firmware() { # TARGET: run the core's work in the emulator
+    cargo run --quiet -p nullwalk-qemu-mps2 --profile firmware --target "$1"
+}
+figures() { cargo run --quiet --release -p nullwalk-figures -- "$@"; }
+
+step "Tools, targets and the emulator"
+bash tests/prepare.sh
+
+step "Tests on the host, examples in the documentation included"
+cargo test --workspace --release --quiet
+
+if [ -e tests/fuzz/Cargo.toml ]; then
+    step "Fuzz targets compile"
+    cargo check --quiet --manifest-path tests/fuzz/Cargo.toml
+fi
+
+step "Link gate: the core cannot panic"
+for target in $M4 $M0; do
+    if ! gate $target ""; then
+        echo "A panic can be reached in the core built for $target, from:"
+        gate $target open-gate
+        figures panics "$(image $target nullwalk-link-gate)"
+        exit 1
+    fi
+    echo "$target: links, so no panic is reachable"
+done
+
+step "Link gate: it does close on a panic, and says where"
+for target in $M4 $M0; do
+    if gate $target a-panic-on-purpose 2>"$work/linker"; then
+        echo "The gate for $target let a panic through: it proves nothing."
+        exit 1
+    fi
+    grep -q "undefined symbol: a_panic_is_reachable" "$work/linker" || { cat "$work/linker"; exit 1; }
+    gate $target a-panic-on-purpose,open-gate
+    figures panics "$(image $target nullwalk-link-gate)" >"$work/places"
+    grep "entry_points.rs" "$work/places"
+done
+
+step "Firmware in the emulator: the same bits as on the host"
+cargo run --quiet --release -p nullwalk-qemu-mps2 >"$work/host.toml"
+firmware $M4 >"$work/m4.toml"
+firmware $M0 >"$work/m0.toml"
+figures same "$work/host.toml" "$work/m4.toml"
+figures same "$work/host.toml" "$work/m0.toml"
+
+step "Figures and their limits on a Cortex-M4F"
+gate $M4 ""
+figures size core "$(image $M4 nullwalk-link-gate)" >"$work/core.toml"
+figures check boards/limits.toml "$work/core.toml" "$work/m4.toml"
+
+step "All tests passed"
