@@ -170,6 +170,60 @@ impl Glimpse {
     }
 }
 
+/// What a glimpse says besides the field and the mast's attitude.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Circumstances {
+    /// Offset of the tracked carrier from nominal, hertz.
+    pub carrier_offset_hz: f32,
+    /// Fraction of the window that had to be bridged.
+    pub bridged: f32,
+    /// What happened within the window.
+    pub marks: Marks,
+}
+
+impl Glimpse {
+    /// A glimpse from the complex fields at the nodes, levelled by the mast's tilt.
+    ///
+    /// All components of a single source rise and fall together. Their common phase is
+    /// `arg(sum z^2) / 2`; what is in step with it is the field, the rest is the ellipticity.
+    pub fn new(
+        at: SampleIndex,
+        fields: &[NodePhasor],
+        phase: &mut CommonPhase,
+        mast: MastReading,
+        circumstances: Circumstances,
+    ) -> Self {
+        // In nanotesla, so that squares of picoteslas stay far from the smallest numbers.
+        let square = |z: &Complex32| (z * 1e9) * (z * 1e9);
+        let squares: Complex32 = fields.iter().flat_map(|f| &f.field_t).map(square).sum();
+        let (s, c) = math::sin_cos(phase.follow(squares));
+        let levelling = mast.tilt.unwrap_or_default().levelling();
+        let (mut in_phase, mut quadrature, mut noise) = (0.0, 0.0, 0.0);
+        let mut nodes = Vec::new();
+        for field in fields.iter().take(MAX_NODES) {
+            let turned = field.field_t.map(|z| z * Complex32::new(c, -s) * 1e9);
+            in_phase += turned.iter().map(|z| z.re * z.re).sum::<f32>();
+            quadrature += turned.iter().map(|z| z.im * z.im).sum::<f32>();
+            noise += 3.0 * field.sigma_t * 1e9 * field.sigma_t * 1e9;
+            let field_t = levelling * Vec3::from_array(turned.map(|z| z.re)) * 1e-9;
+            // There is room: no more are taken than the vector holds.
+            let _ = nodes.push(NodeField { field_t, sigma_t: field.sigma_t });
+        }
+        let ratio = |a: f32, b: f32| if b > 0.0 { math::sqrt((a / b).max(0.0)) } else { 0.0 };
+        let Circumstances { carrier_offset_hz, bridged, marks } = circumstances;
+        Self {
+            at,
+            nodes,
+            ellipticity: ratio(quadrature - noise, in_phase).min(1.0),
+            snr_db: math::db(ratio(in_phase + quadrature, 2.0 * noise)),
+            mast,
+            carrier_offset_hz,
+            bridged,
+            marks,
+        }
+    }
+}
+
 /// The transmitter's phase as last seen, which gives field components a lasting sign.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct CommonPhase {
@@ -187,21 +241,24 @@ impl CommonPhase {
     }
 }
 
+/// Complex field at one node in the mast frame, tesla, with the standard uncertainty of each real number in it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NodePhasor {
+    /// The three components.
+    pub field_t: [Complex32; 3],
+    /// Standard uncertainty of each real (and each imaginary) part.
+    pub sigma_t: f32,
+}
+
 impl Array {
-    /// The field vectors behind a set of phasors taken at `tone_hz`, levelled by the mast's tilt.
-    ///
-    /// All components of a single source rise and fall together. Their common phase is
-    /// `arg(sum z^2) / 2`; what is in step with it is the field, the rest is the ellipticity.
-    pub fn glimpse<const C: usize>(
+    /// The field phasors behind coil voltages taken at `tone_hz`: EMF to tesla, calibration, cross-axis.
+    pub fn fields<const C: usize>(
         &self,
-        phase: &mut CommonPhase,
         tone_hz: f32,
         phasors: &Phasors<C>,
-        mast: MastReading,
-    ) -> Glimpse {
+    ) -> Vec<NodePhasor, MAX_NODES> {
         let omega = TAU * (tone_hz + phasors.carrier_offset_hz);
-        let mut fields: Vec<([Complex32; 3], f32), MAX_NODES> = Vec::new();
-        let mut squares = Complex32::ZERO;
+        let mut fields = Vec::new();
         for (node, unmix) in self.nodes.iter().zip(&self.unmix) {
             let mut along = [Complex32::ZERO; 3];
             let mut variance = 0.0;
@@ -217,36 +274,12 @@ impl Array {
             }
             let re = *unmix * Vec3::from_array(along.map(|z| z.re));
             let im = *unmix * Vec3::from_array(along.map(|z| z.im));
-            let field =
+            let field_t =
                 [Complex32::new(re.x, im.x), Complex32::new(re.y, im.y), Complex32::new(re.z, im.z)];
-            // Scaled to nanotesla, so that squares of picoteslas stay far from f32's smallest numbers.
-            squares += field.iter().map(|z| (z * 1e9) * (z * 1e9)).sum::<Complex32>();
             // One node too many cannot be: `Array::new` admits no more than the vector holds.
-            let _ = fields.push((field, math::sqrt(variance)));
+            let _ = fields.push(NodePhasor { field_t, sigma_t: math::sqrt(variance) });
         }
-        let (s, c) = math::sin_cos(phase.follow(squares));
-        let levelling = mast.tilt.unwrap_or_default().levelling();
-        let (mut in_phase, mut quadrature, mut noise) = (0.0, 0.0, 0.0);
-        let mut nodes = Vec::new();
-        for (field, sigma_t) in fields {
-            let turned = field.map(|z| z * Complex32::new(c, -s));
-            in_phase += turned.iter().map(|z| z.re * 1e9 * z.re * 1e9).sum::<f32>();
-            quadrature += turned.iter().map(|z| z.im * 1e9 * z.im * 1e9).sum::<f32>();
-            noise += 3.0 * sigma_t * 1e9 * sigma_t * 1e9;
-            let field_t = levelling * Vec3::from_array(turned.map(|z| z.re));
-            let _ = nodes.push(NodeField { field_t, sigma_t });
-        }
-        let ratio = |a: f32, b: f32| if b > 0.0 { math::sqrt((a / b).max(0.0)) } else { 0.0 };
-        Glimpse {
-            at: phasors.centre,
-            nodes,
-            ellipticity: ratio(quadrature - noise, in_phase).min(1.0),
-            snr_db: math::db(ratio(in_phase + quadrature, 2.0 * noise)),
-            mast,
-            carrier_offset_hz: phasors.carrier_offset_hz,
-            bridged: phasors.bridged,
-            marks: phasors.marks,
-        }
+        fields
     }
 
     /// Height of the upper node above the lower one along the mast, metres; `None` unless there are two

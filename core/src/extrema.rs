@@ -43,6 +43,17 @@ pub enum Kind {
     Null,
 }
 
+impl Kind {
+    /// Its name in words.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Peak => "peak",
+            Self::Trough => "trough",
+            Self::Null => "null",
+        }
+    }
+}
+
 /// A place in the stream.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Feature {

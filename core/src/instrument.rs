@@ -4,7 +4,7 @@
 use glam::Vec3;
 use heapless::Deque;
 
-use crate::array::{Array, CommonPhase, Glimpse};
+use crate::array::{Array, Circumstances, CommonPhase, Glimpse};
 use crate::error::ConfigError;
 use crate::frame::{Block, MastReading, Position, SampleIndex, Tilt};
 use crate::gain::{Ladder, Stepper};
@@ -115,8 +115,13 @@ impl<const C: usize> Instrument<C> {
             GainState { exhausted: stepper.is_exhausted(), held_too_high: stepper.is_held_too_high() };
         self.tone.push(tone, &self.ladder, block, |phasors| {
             let mast = reading_at(readings, phasors.centre);
-            let array = self.locator.array();
-            let glimpse = array.glimpse(phase, self.tone.tone_hz(), phasors, mast);
+            let fields = self.locator.array().fields(self.tone.tone_hz(), phasors);
+            let circumstances = Circumstances {
+                carrier_offset_hz: phasors.carrier_offset_hz,
+                bridged: phasors.bridged,
+                marks: phasors.marks,
+            };
+            let glimpse = Glimpse::new(phasors.centre, &fields, phase, mast, circumstances);
             let (guidance, fix) = self.locator.push(locate, &glimpse, stray.take(), gain);
             update(Update { phasors: *phasors, glimpse, guidance, fix });
         });

@@ -62,6 +62,8 @@ pub struct Guidance {
     pub past_source: bool,
     /// Signal over noise, decibels.
     pub snr_db: f32,
+    /// Offset of the tracked carrier from nominal, hertz.
+    pub carrier_offset_hz: f32,
     /// Metres forward and left to the source, once near.
     pub offset_m: Option<Vec2>,
     /// Lay of the pipe, radians to the right of the mast's forward axis, modulo half a turn, once near.
@@ -300,11 +302,13 @@ impl Locator {
                 let away_m = position.enu_m.truncate().distance(mark.place_m);
                 away_m < NEAR_SHARE * Self::depth_m(mark) + NEAR_M
             }
-            // Above a level source the field lies flat; and it is about as strong as at the peak passed.
-            _ => {
+            // Where positions are known, no place is near before both nulls were passed.
+            (None, Some(_)) => false,
+            // Else: above a level source the field lies flat, and is about as strong as at the peak passed.
+            (_, None) => {
                 let flat = field_t.z * field_t.z < 0.25 * field_t.truncate().length_squared();
-                let peak = state.along.as_ref().map_or(0.0, |a| a.peak.field_t.length());
-                flat && field_t.length() > 0.7 * peak
+                let peak = state.along.as_ref().map(|a| a.peak.field_t.length());
+                flat && peak.is_some_and(|peak| field_t.length() > 0.7 * peak)
             }
         }
     }
@@ -359,8 +363,9 @@ impl Locator {
             trend_db_per_s,
             past_source: heard && state.homing.has_passed(level_db),
             snr_db: glimpse.snr_db,
+            carrier_offset_hz: glimpse.carrier_offset_hz,
             offset_m: if near { self.offset(state, glimpse) } else { None },
-            lay_rad: near.then(|| math::wrap_half_pi(-math::atan2(field_t.y, field_t.x))),
+            lay_rad: if near { Self::lay(state, glimpse) } else { None },
             mark: state.mark.map(|m| Place {
                 east_m: m.place_m.x,
                 north_m: m.place_m.y,
@@ -390,6 +395,16 @@ impl Locator {
         let flat = lower.field_t.truncate();
         let slope = lower.field_t.z / (3.0 * flat.length_squared()).max(f32::MIN_POSITIVE);
         Some(flat * slope * depth.depth_m)
+    }
+
+    /// Lay to the right of the forward axis: the mark's where there is one, else the field's where it lies flat.
+    fn lay(state: &LocateState, glimpse: &Glimpse) -> Option<f32> {
+        if let (Some(mark), Some(heading_rad)) = (&state.mark, glimpse.mast.heading_rad) {
+            return Some(math::wrap_half_pi(math::atan2(mark.lay.x, mark.lay.y) - heading_rad));
+        }
+        let f = glimpse.lower().field_t;
+        let flat = f.z * f.z < f.truncate().length_squared();
+        flat.then(|| math::wrap_half_pi(-math::atan2(f.y, f.x)))
     }
 
     fn trouble(&self, state: &LocateState, glimpse: &Glimpse) -> Option<Reason> {

@@ -261,6 +261,11 @@ impl<S, const C: usize> Recording<S, C> {
         Self { source, writer }
     }
 
+    /// The source that is being recorded.
+    pub fn source_mut(&mut self) -> &mut S {
+        &mut self.source
+    }
+
     /// Ends the recording, moves the capture to its place, and gives the source back. Dropping the
     /// recording instead discards it.
     ///

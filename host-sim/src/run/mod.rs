@@ -1,0 +1,233 @@
+//! Drives the core: from any source of samples, or of phasors, to what it says about the station.
+//!
+//! This is the only caller of the core's pipeline on the host: the simulator, a replay and a recording in
+//! progress all come through [`locate`].
+
+mod coil;
+mod phasors;
+mod station;
+
+use nullwalk_core::array::Array;
+use nullwalk_core::error::ConfigError;
+use nullwalk_core::frame::{Block, SampleSource};
+use nullwalk_core::gain::Ladder;
+use nullwalk_core::instrument::{Instrument, Update};
+use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
+use nullwalk_core::tone::Tone;
+use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
+
+pub use coil::{CoilFeatures, listen_to_coils};
+pub use phasors::locate_phasors;
+pub use station::{station, verdict};
+
+use crate::capture::{CaptureReader, Recording};
+use crate::equipment::Signal;
+use crate::synth::{Cue, Guided};
+
+/// Frames asked for at a time; sources give less where they must.
+const BLOCK: usize = 4096;
+
+/// What a whole recording amounts to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// The last fix, if there was any.
+    pub fix: Option<Fix>,
+    /// What the recording amounts to, with a fix or without.
+    pub judgement: Judgement,
+    /// Length of the recording.
+    pub duration_s: f64,
+    /// The moments worth telling, in order.
+    pub log: Vec<Moment>,
+    /// The tone when it was last strong enough to track: offset from nominal and ratio to the noise.
+    pub carrier_offset_hz: f32,
+    /// Best signal-to-noise ratio, decibels.
+    pub best_snr_db: f32,
+    /// Number of fixes that were offered (one every output while holding).
+    pub fixes: usize,
+}
+
+/// Something that changed during a locate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Moment {
+    /// Seconds since the recording began.
+    pub time_s: f64,
+    /// What happened.
+    pub event: Event,
+}
+
+/// See [`Moment`].
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// The locate entered a phase.
+    Phase(Phase),
+    /// A full turn was completed.
+    Sweep(Sweep),
+    /// Something is wrong.
+    Trouble(nullwalk_core::verdict::Reason),
+    /// Both nulls were passed: there is a mark.
+    Marked,
+    /// A lane across fixed it sideways.
+    Crossed,
+    /// The gain was changed to this rung.
+    Rung(u8),
+    /// The hold has lasted long enough for a fix.
+    Fixed,
+}
+
+/// The core's instrument for a description of signal, front end and array.
+///
+/// # Errors
+/// Names the parameter that cannot work.
+pub fn instrument<const C: usize>(
+    signal: &Signal,
+    ladder: Ladder,
+    array: Array,
+) -> Result<Instrument<C>, ConfigError> {
+    let tone = Tone::new(signal.tone_hz as f32, signal.sample_rate_hz as f32)?;
+    Instrument::new(tone, ladder, array, Settings::default())
+}
+
+/// Run a source through the instrument to its end. `watch` sees every update.
+///
+/// # Errors
+/// What the source gives.
+pub fn locate<const C: usize, S>(
+    instrument: &Instrument<C>,
+    source: &mut S,
+    held_rung: Option<u8>,
+    mut watch: impl FnMut(&Update<C>),
+) -> Result<Outcome, S::Error>
+where
+    S: SampleSource<C> + Guided,
+{
+    let rate_hz = f64::from(instrument.tone().rate_hz());
+    let mut state = instrument.start();
+    state.stepper().hold(held_rung);
+    let mut frames = vec![[0; C]; BLOCK];
+    let mut diary = Diary::new(rate_hz);
+    while let Some(info) = source.read(&mut frames)? {
+        let block = Block {
+            frames: frames.get(..info.frames).unwrap_or_default(),
+            start: info.start,
+            rung: info.rung,
+        };
+        diary.note_rung(info.start, info.rung);
+        let mut cue = None;
+        instrument.push(&mut state, &block, info.mast, |update| {
+            diary.note(&update.guidance, update.fix.as_ref());
+            cue = Some(cue_for(&update.guidance, update.glimpse.mast.heading_rad));
+            watch(&update);
+        });
+        if let Some(cue) = cue {
+            source.respond(cue);
+        }
+        source.set_rung(state.stepper().wanted());
+        diary.end = info.start + info.frames as u64;
+    }
+    Ok(diary.close(instrument.refusal(&state)))
+}
+
+/// What the simulated technician makes of the guidance.
+fn cue_for(guidance: &Guidance, heading_rad: Option<f32>) -> Cue {
+    Cue {
+        turn_rad: guidance.turn_rad,
+        near: matches!(guidance.phase, Phase::Bracket | Phase::Settle),
+        lay_rad: guidance.lay_rad.zip(heading_rad).map(|(lay, heading)| lay + heading),
+        mark_enu_m: guidance.mark.map(|m| [f64::from(m.east_m), f64::from(m.north_m)]),
+    }
+}
+
+/// Keeps the moments worth telling, and the last fix.
+struct Diary {
+    rate_hz: f64,
+    end: u64,
+    rung: Option<u8>,
+    last: Option<Guidance>,
+    fix: Option<Fix>,
+    fixes: usize,
+    carrier_offset_hz: f32,
+    best_snr_db: f32,
+    log: Vec<Moment>,
+}
+
+impl Diary {
+    fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            end: 0,
+            rung: None,
+            last: None,
+            fix: None,
+            fixes: 0,
+            carrier_offset_hz: 0.0,
+            best_snr_db: 0.0,
+            log: Vec::new(),
+        }
+    }
+
+    fn add(&mut self, at: u64, event: Event) {
+        self.log.push(Moment { time_s: at as f64 / self.rate_hz, event });
+    }
+
+    fn note_rung(&mut self, at: u64, rung: u8) {
+        if self.rung.replace(rung) != Some(rung) {
+            self.add(at, Event::Rung(rung));
+        }
+    }
+
+    fn note(&mut self, now: &Guidance, fix: Option<&Fix>) {
+        let last = self.last.take();
+        let last = last.as_ref();
+        if last.map(|l| l.phase) != Some(now.phase) {
+            self.add(now.at, Event::Phase(now.phase));
+        }
+        if let Some(sweep) = now.sweep {
+            self.add(now.at, Event::Sweep(sweep));
+        }
+        if let Some(trouble) = now.trouble.filter(|t| last.and_then(|l| l.trouble) != Some(*t)) {
+            self.add(now.at, Event::Trouble(trouble));
+        }
+        if now.mark.is_some() && last.is_none_or(|l| l.mark.is_none()) {
+            self.add(now.at, Event::Marked);
+        }
+        if now.crossed && last.is_none_or(|l| !l.crossed) {
+            self.add(now.at, Event::Crossed);
+        }
+        if let Some(fix) = fix {
+            if self.fix.is_none() {
+                self.add(now.at, Event::Fixed);
+            }
+            self.fix = Some(fix.clone());
+            self.fixes += 1;
+        }
+        if now.phase != Phase::Listen {
+            self.carrier_offset_hz = now.carrier_offset_hz;
+            self.best_snr_db = self.best_snr_db.max(now.snr_db);
+        }
+        self.last = Some(now.clone());
+    }
+
+    fn close(self, refusal: Reasons) -> Outcome {
+        let refused = || Judgement { verdict: Verdict::Refuse, depth: None, range: None, reasons: refusal };
+        Outcome {
+            judgement: self.fix.as_ref().map_or_else(refused, |f| f.judgement.clone()),
+            fix: self.fix,
+            duration_s: self.end as f64 / self.rate_hz,
+            log: self.log,
+            carrier_offset_hz: self.carrier_offset_hz,
+            best_snr_db: self.best_snr_db,
+            fixes: self.fixes,
+        }
+    }
+}
+
+impl<const C: usize, R> Guided for CaptureReader<C, R> {
+    /// What was recorded has been walked already.
+    fn respond(&mut self, _cue: Cue) {}
+}
+
+impl<const C: usize, S: Guided> Guided for Recording<S, C> {
+    fn respond(&mut self, cue: Cue) {
+        self.source_mut().respond(cue);
+    }
+}

@@ -1,0 +1,102 @@
+//! From the core's outcome to a station of the book.
+
+use nullwalk_core::depth::Depth;
+use nullwalk_core::verdict as core;
+
+use super::Outcome;
+use crate::book::{
+    Check, Estimate, Measured, MethodResult, Reason, SitePosition, Station, Tone, Verdict,
+};
+use crate::equipment::Signal;
+
+/// The book's word for the core's verdict.
+pub fn verdict(verdict: core::Verdict) -> Verdict {
+    match verdict {
+        core::Verdict::Agree => Verdict::Agree,
+        core::Verdict::Doubt => Verdict::Doubt,
+        core::Verdict::Refuse => Verdict::Refuse,
+    }
+}
+
+/// What a recording found, as station `number` of a run.
+pub fn station(number: u32, name: &str, signal: &Signal, outcome: &Outcome) -> Station {
+    let judgement = &outcome.judgement;
+    let fix = outcome.fix.as_ref();
+    Station {
+        number,
+        name: name.to_owned(),
+        position: fix.and_then(|f| f.place).map(|p| SitePosition {
+            east_m: f64::from(p.east_m),
+            north_m: f64::from(p.north_m),
+            sigma_m: f64::from(p.sigma_m),
+        }),
+        lay_deg: fix.and_then(|f| f.lay_rad).map(degrees),
+        depth_to_source_m: judgement.depth.zip(judgement.range).map(|(depth, range)| Estimate {
+            value: f64::from(depth.depth_m),
+            sigma: f64::from(depth.sigma_m),
+            low95: f64::from(range.low_m),
+            high95: f64::from(range.high_m),
+        }),
+        methods: fix.map(methods).unwrap_or_default(),
+        verdict: verdict(judgement.verdict),
+        reasons: judgement.reasons.as_slice().iter().map(reason).collect(),
+        checks: fix.map(checks).unwrap_or_default(),
+        tone: (outcome.best_snr_db > 0.0).then(|| Tone {
+            nominal_hz: signal.tone_hz,
+            offset_hz: f64::from(outcome.carrier_offset_hz),
+            snr_db: f64::from(outcome.best_snr_db),
+        }),
+        ..Station::default()
+    }
+}
+
+fn degrees(m: nullwalk_core::depth::Measured) -> Measured {
+    Measured { value: f64::from(m.value).to_degrees(), sigma: f64::from(m.sigma).to_degrees() }
+}
+
+fn methods(fix: &core::Fix) -> Vec<MethodResult> {
+    let estimate = |depth: Depth| {
+        let (value, sigma) = (f64::from(depth.depth_m), f64::from(depth.sigma_m));
+        Estimate { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
+    };
+    core::Method::ALL
+        .iter()
+        .zip(&fix.depths)
+        .map(|(method, depth)| MethodResult {
+            method: method.name().to_owned(),
+            estimate: depth.ok().map(estimate),
+            refused: depth.err().map(|why| why.sentence().to_owned()),
+        })
+        .collect()
+}
+
+fn reason(reason: &core::Reason) -> Reason {
+    let sentence = match reason {
+        core::Reason::OtherTone(hz) => format!("{} It is at {hz:.0} Hz.", reason.sentence()),
+        _ => reason.sentence().to_owned(),
+    };
+    Reason { code: reason.code().to_owned(), sentence, remedy: reason.remedy().to_owned() }
+}
+
+/// The checks that stand behind a verdict, each failed where its reason was given.
+fn checks(fix: &core::Fix) -> Vec<Check> {
+    let failed = |code: &str| fix.judgement.reasons.as_slice().iter().any(|r| r.code() == code);
+    let check = |name: &str, codes: &[&str], detail: String| Check {
+        name: name.to_owned(),
+        passed: !codes.iter().any(|code| failed(code)),
+        detail,
+    };
+    let found = fix.depths.iter().flatten().count();
+    let pitch = fix.pitch_rad.map_or(String::new(), |p| {
+        format!("pitch {:.0} ± {:.0} degrees", p.value.to_degrees(), p.sigma.to_degrees())
+    });
+    vec![
+        check("methods agree", &["methods-disagree", "one-method"], format!("{found} methods")),
+        check("both nulls passed", &["not-bracketed"], String::new()),
+        check("lane across walked", &["not-crossed"], String::new()),
+        check("held at the mark", &["away-from-mark"], String::new()),
+        check("sonde lies level", &["tilted"], pitch),
+        check("field in step", &["elliptical"], String::new()),
+        check("recording undisturbed", &["disturbed"], String::new()),
+    ]
+}
