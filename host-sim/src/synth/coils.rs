@@ -58,7 +58,8 @@ impl<const C: usize> Coils<C> {
             for coil in &described.coil {
                 let channel = usize::from(coil.channel);
                 let nominal = coil.turns_area_m2 * coil.gain;
-                if let (Some(slot), Some(hiss)) = (coils.get_mut(channel), hiss_v.get_mut(channel)) {
+                if let (Some(slot), Some(hiss)) = (coils.get_mut(channel), hiss_v.get_mut(channel))
+                {
                     *slot = Some(Coil {
                         node,
                         axis: DVec3::from_array(coil.axis).normalize_or_zero(),
@@ -100,6 +101,8 @@ impl<const C: usize> Coils<C> {
 
     /// Each channel's volts for one tesla per second along its coil.
     pub(super) fn volts(&self) -> [Complex64; C] {
-        array::from_fn(|c| self.coils.get(c).copied().flatten().map_or(Complex64::ZERO, |c| c.volts))
+        array::from_fn(|c| {
+            self.coils.get(c).copied().flatten().map_or(Complex64::ZERO, |c| c.volts)
+        })
     }
 }

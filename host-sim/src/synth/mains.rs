@@ -87,8 +87,10 @@ impl<const C: usize> Hum<C> {
         }
         let combs = fields
             .into_iter()
-            .map(|(harmonics, shape)| {
-                Comb { harmonics, shape, coupling: couple(&shape, coils, mast) }
+            .map(|(harmonics, shape)| Comb {
+                harmonics,
+                shape,
+                coupling: couple(&shape, coils, mast),
             })
             .collect();
         Self {

@@ -77,7 +77,8 @@ impl<const C: usize> Simulation<C> {
         }
         let stations = site.stations();
         let Some(here) = stations.get(station) else {
-            let problem = format!("has {} entries: there is no number {}", stations.len(), station + 1);
+            let problem =
+                format!("has {} entries: there is no number {}", stations.len(), station + 1);
             return Err(SiteError::new("station", problem));
         };
         let place = (seed, station);
