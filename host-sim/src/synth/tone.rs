@@ -75,7 +75,8 @@ impl<const C: usize> Tone<C> {
         mast: &Mast,
         dt_s: f64,
     ) {
-        let turn = TAU * self.frequency_hz * dt_s;
+        // The mean frequency of the step is that at its middle.
+        let turn = TAU * (self.frequency_hz + 0.5 * self.drift_hz_per_s * dt_s) * dt_s;
         let step = Complex64::cis(turn / volts.len().max(1) as f64);
         wave.rotate(Complex64::cis(self.phase_rad), step, volts.len());
 
