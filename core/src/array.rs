@@ -252,11 +252,7 @@ pub struct NodePhasor {
 
 impl Array {
     /// The field phasors behind coil voltages taken at `tone_hz`: EMF to tesla, calibration, cross-axis.
-    pub fn fields<const C: usize>(
-        &self,
-        tone_hz: f32,
-        phasors: &Phasors<C>,
-    ) -> Vec<NodePhasor, MAX_NODES> {
+    pub fn fields<const C: usize>(&self, tone_hz: f32, phasors: &Phasors<C>) -> Vec<NodePhasor, MAX_NODES> {
         let omega = TAU * (tone_hz + phasors.carrier_offset_hz);
         let mut fields = Vec::new();
         for (node, unmix) in self.nodes.iter().zip(&self.unmix) {

@@ -4,9 +4,7 @@ use nullwalk_core::depth::Depth;
 use nullwalk_core::verdict as core;
 
 use super::Outcome;
-use crate::book::{
-    Check, Estimate, Measured, MethodResult, Reason, SitePosition, Station, Tone, Verdict,
-};
+use crate::book::{Check, Estimate, Measured, MethodResult, Reason, SitePosition, Station, Tone, Verdict};
 use crate::equipment::Signal;
 
 /// The book's word for the core's verdict.

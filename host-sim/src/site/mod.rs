@@ -30,7 +30,7 @@ use serde::{Deserialize, Serialize};
 pub use builtin::{Builtin, builtin};
 pub use noise::{Earth, HumLine, Impulses, Mains, Noise, Sway, Track};
 pub use validate::SiteError;
-pub use walk::{Direction, Leg, Walker, default_walk};
+pub use walk::{Direction, Home, Lane, Leg, Lift, Settle, Stand, Sweep, To, Walker, default_walk};
 
 use crate::equipment::{ArrayFile, FrontEnd, Signal};
 use crate::tolerant_toml::{self, Notice};

@@ -6,7 +6,9 @@ use std::ops::RangeInclusive;
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::frame::MAX_CHANNELS;
 
-use super::{Leg, Mains, Noise, Site, Sonde, Start, Walker};
+use super::{
+    Direction, Home, Lane, Leg, Lift, Mains, Noise, Settle, Site, Sonde, Stand, Start, Sweep, To, Walker,
+};
 use crate::tolerant_toml::ParseError;
 
 /// Why a site cannot be simulated.
@@ -71,6 +73,9 @@ impl Site {
         self.front_end.ladder()?;
         self.array.array()?;
         for (i, node) in self.array.node.iter().enumerate() {
+            check_all(&format!("array.node.{}.position_m", i + 1), &node.position_m, |key, &m| {
+                within(key, m, -5.0..=5.0)
+            })?;
             for (k, coil) in node.coil.iter().enumerate() {
                 let key = format!("array.node.{}.coil.{}.channel", i + 1, k + 1);
                 within(&key, usize::from(coil.channel), 0..=signal.channels.saturating_sub(1))?;
@@ -173,22 +178,22 @@ fn check_mains(m: &Mains) -> Result<(), SiteError> {
 fn check_leg(key: &str, leg: &Leg) -> Result<(), SiteError> {
     let key = |name: &str| format!("{key}.{name}");
     match *leg {
-        Leg::Stand { seconds } => within(&key("stand.seconds"), seconds, 0.0..=3600.0),
-        Leg::Sweep { seconds } => within(&key("sweep.seconds"), seconds, 3.0..=600.0),
-        Leg::To { east_m, north_m, pace_m_s } => {
+        Leg::Stand(Stand { seconds }) => within(&key("stand.seconds"), seconds, 0.0..=3600.0),
+        Leg::Sweep(Sweep { seconds }) => within(&key("sweep.seconds"), seconds, 3.0..=600.0),
+        Leg::To(To { east_m, north_m, pace_m_s }) => {
             within(&key("to.east_m"), east_m, -FAR_M..=FAR_M)?;
             within(&key("to.north_m"), north_m, -FAR_M..=FAR_M)?;
             pace_m_s.map_or(Ok(()), |pace| within(&key("to.pace_m_s"), pace, 0.05..=3.0))
         }
-        Leg::Home { max_m } => within(&key("home.max_m"), max_m, 0.0..=500.0),
-        Leg::Lane { length_m, direction } => {
-            if let super::Direction::Bearing(bearing_deg) = direction {
+        Leg::Home(Home { max_m }) => within(&key("home.max_m"), max_m, 0.0..=500.0),
+        Leg::Lane(Lane { length_m, direction }) => {
+            if let Direction::Bearing(bearing_deg) = direction {
                 within(&key("lane.direction"), bearing_deg, -360.0..=360.0)?;
             }
             within(&key("lane.length_m"), length_m, 0.5..=500.0)
         }
-        Leg::Settle { seconds } => within(&key("settle.seconds"), seconds, 0.0..=3600.0),
-        Leg::Lift { height_m, seconds } => {
+        Leg::Settle(Settle { seconds }) => within(&key("settle.seconds"), seconds, 0.0..=3600.0),
+        Leg::Lift(Lift { height_m, seconds }) => {
             within(&key("lift.height_m"), height_m, 0.0..=2.0)?;
             within(&key("lift.seconds"), seconds, 0.0..=3600.0)
         }

@@ -42,75 +42,119 @@ impl Default for Walker {
 #[serde(rename_all = "snake_case")]
 pub enum Leg {
     /// Stand still.
-    Stand {
-        /// How long. Default 2.
-        #[serde(default = "two")]
-        seconds: f64,
-    },
+    Stand(Stand),
     /// Turn once around on the spot, clockwise, with the mast pitched 45 degrees forward and down.
-    Sweep {
-        /// How long the full turn takes. Default 12.
-        #[serde(default = "twelve")]
-        seconds: f64,
-    },
+    Sweep(Sweep),
     /// Walk to a point.
-    To {
-        /// Metres east of the site's origin. Default 0.
-        #[serde(default)]
-        east_m: f64,
-        /// Metres north of the site's origin. Default 0.
-        #[serde(default)]
-        north_m: f64,
-        /// Pace. Default: that of the walker.
-        #[serde(default)]
-        pace_m_s: Option<f64>,
-    },
+    To(To),
     /// Walk on, always turning as the bearing cue says, until the cue says the source is near.
-    Home {
-        /// Give up after this distance. Default 12.
-        #[serde(default = "twelve")]
-        max_m: f64,
-    },
+    Home(Home),
     /// Walk a straight lane, centred on the mark; without a mark, on where one stands.
-    Lane {
-        /// Which way.
-        #[serde(default)]
-        direction: Direction,
-        /// How long. Default 6.
-        #[serde(default = "six")]
-        length_m: f64,
-    },
+    Lane(Lane),
     /// Walk to the mark, put the foot of the mast on the ground and hold still.
-    Settle {
-        /// How long to hold still. Default 6.
-        #[serde(default = "six")]
-        seconds: f64,
-    },
+    Settle(Settle),
     /// Raise the mast from where it is and hold it there.
-    Lift {
-        /// By how much. Default 0.5.
-        #[serde(default = "half")]
-        height_m: f64,
-        /// How long to hold it. Default 4.
-        #[serde(default = "four")]
-        seconds: f64,
-    },
+    Lift(Lift),
 }
 
-fn half() -> f64 {
-    0.5
+/// Stand still.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Stand {
+    /// How long. Default 2.
+    pub seconds: f64,
 }
-fn two() -> f64 {
-    2.0
+
+impl Default for Stand {
+    fn default() -> Self {
+        Self { seconds: 2.0 }
+    }
 }
-fn four() -> f64 {
-    4.0
+
+/// Turn once around.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Sweep {
+    /// How long the full turn takes. Default 12.
+    pub seconds: f64,
 }
-fn six() -> f64 {
-    6.0
+
+impl Default for Sweep {
+    fn default() -> Self {
+        Self { seconds: 12.0 }
+    }
 }
-fn twelve() -> f64 {
-    12.0
+
+/// Walk to a point.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct To {
+    /// Metres east of the site's origin. Default 0.
+    pub east_m: f64,
+    /// Metres north of the site's origin. Default 0.
+    pub north_m: f64,
+    /// Pace. Default: that of the walker.
+    pub pace_m_s: Option<f64>,
+}
+
+/// Follow the bearing cue.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Home {
+    /// Give up after this distance. Default 12.
+    pub max_m: f64,
+}
+
+impl Default for Home {
+    fn default() -> Self {
+        Self { max_m: 12.0 }
+    }
+}
+
+/// Walk a straight lane.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Lane {
+    /// Which way. Default: along.
+    pub direction: Direction,
+    /// How long. Default 6.
+    pub length_m: f64,
+}
+
+impl Default for Lane {
+    fn default() -> Self {
+        Self { direction: Direction::Along, length_m: 6.0 }
+    }
+}
+
+/// Hold still on the mark.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Settle {
+    /// How long. Default 6.
+    pub seconds: f64,
+}
+
+impl Default for Settle {
+    fn default() -> Self {
+        Self { seconds: 6.0 }
+    }
+}
+
+/// Raise the mast and hold it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Lift {
+    /// By how much. Default 0.5.
+    pub height_m: f64,
+    /// How long to hold it. Default 4.
+    pub seconds: f64,
+}
+
+impl Default for Lift {
+    fn default() -> Self {
+        Self { height_m: 0.5, seconds: 4.0 }
+    }
 }
 
 /// Which way a lane runs.
@@ -128,14 +172,15 @@ pub enum Direction {
 }
 
 /// What the technician does when a site says nothing: listen, sweep, walk to the source, pass over it
-/// along and across, and hold still on the mark.
+/// along, across and along again, and hold still on the mark.
 pub fn default_walk() -> Vec<Leg> {
     vec![
-        Leg::Stand { seconds: 2.0 },
-        Leg::Sweep { seconds: 12.0 },
-        Leg::Home { max_m: 12.0 },
-        Leg::Lane { direction: Direction::Along, length_m: 6.0 },
-        Leg::Lane { direction: Direction::Across, length_m: 5.0 },
-        Leg::Settle { seconds: 6.0 },
+        Leg::Stand(Stand::default()),
+        Leg::Sweep(Sweep::default()),
+        Leg::Home(Home::default()),
+        Leg::Lane(Lane::default()),
+        Leg::Lane(Lane { direction: Direction::Across, length_m: 5.0 }),
+        Leg::Lane(Lane::default()),
+        Leg::Settle(Settle::default()),
     ]
 }

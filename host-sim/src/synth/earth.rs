@@ -57,3 +57,41 @@ impl<const C: usize> EarthEmf<C> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+    use crate::site::Site;
+    use crate::synth::pose::Pose;
+
+    /// A horizontal coil that turns about the vertical at 10 turns a second in 20 uT (horizontal part)
+    /// gives NA B w behind a high-pass of 20 Hz: 1/sqrt(1 + (20/10)^2) of 20 m2 x 20 uT x 2 pi 10/s.
+    #[test]
+    fn a_turning_coil_gives_the_textbook_voltage() {
+        let mut site = Site::default();
+        site.noise.calibration_error = false;
+        site.noise.earth = Earth { field_t: 40e-6, dip_deg: 60.0 };
+        let coils = Coils::<6>::new(&site, 1);
+        let mast = |t: f64| coils.mast(&Pose { heading_rad: TAU * 10.0 * t, ..Pose::default() });
+        let mut earth = EarthEmf::new(&site.noise, &coils, &mast(0.0));
+        let (dt_s, mut largest) = (0.002, [0.0f64; 6]);
+        for step in 1..=500 {
+            let mut volts = [[0.0; 6]; 16];
+            earth.add(&mut volts, &coils, &mast(f64::from(step) * dt_s), dt_s);
+            if step > 250 {
+                for frame in volts {
+                    for (largest, v) in largest.iter_mut().zip(frame) {
+                        *largest = largest.max(f64::abs(v));
+                    }
+                }
+            }
+        }
+        let expected = 20.0 * 20e-6 * TAU * 10.0 / 5f64.sqrt();
+        for (channel, largest) in largest.into_iter().enumerate() {
+            let expected = if channel % 3 == 2 { 0.0 } else { expected };
+            assert!((largest - expected).abs() < 0.01 * 0.01, "{channel}: {largest}, not {expected}");
+        }
+    }
+}

@@ -134,7 +134,8 @@ impl<const C: usize, S: SampleSource<C>> SampleSource<C> for Faulty<S> {
         if let Fault::Drops { every } = self.fault {
             self.blocks += 1;
             if self.blocks >= every.max(2) {
-                self.blocks = 0;
+                // The block that takes its place is the first of the next lot.
+                self.blocks = 1;
                 block = self.source.read(frames)?;
             }
         }

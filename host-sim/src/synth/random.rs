@@ -60,3 +60,36 @@ impl Wander {
         self.value
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Stationary deviation and autocorrelation exp(-dt/T) of an Ornstein-Uhlenbeck process.
+    #[test]
+    fn wandering_has_the_stated_size_and_time() {
+        let mut random = stream(3, 0, Purpose::Track);
+        let mut wander = Wander::new(0.5, 2.0, &mut random);
+        let (mut square, mut lagged) = (0.0, 0.0);
+        let n = 400_000;
+        for _ in 0..n {
+            let before = wander.value();
+            let now = wander.step(1.0, &mut random);
+            square += now * now;
+            lagged += now * before;
+        }
+        let variance = square / f64::from(n);
+        assert!((variance / 0.25 - 1.0).abs() < 0.02, "{variance}");
+        assert!((lagged / square - (-0.5f64).exp()).abs() < 0.01);
+    }
+
+    #[test]
+    fn streams_differ_by_seed_station_and_purpose() {
+        let draws =
+            [(1, 0, Purpose::Hiss), (2, 0, Purpose::Hiss), (1, 1, Purpose::Hiss), (1, 0, Purpose::Track)]
+                .map(|(seed, station, purpose)| normal(&mut stream(seed, station, purpose)));
+        for (i, a) in draws.iter().enumerate() {
+            assert!(draws.iter().skip(i + 1).all(|b| a != b));
+        }
+    }
+}
