@@ -63,16 +63,17 @@ fn each_bad_file_gets_one_message_with_the_place() {
     let good = r#"{"format":"nullwalk-run","version":1,"run":{}}"#;
     fs::write(&path, good).unwrap();
     assert_eq!(Run::load(&path).unwrap(), Run::default());
-    let station = |json: &str| {
-        format!(r#"{{"format":"nullwalk-run","version":1,"run":{{"stations":[{json}]}}}}"#)
-    };
+    let station =
+        |json: &str| format!(r#"{{"format":"nullwalk-run","version":1,"run":{{"stations":[{json}]}}}}"#);
     for (text, expected) in [
         ("", "not a run book"),
         (&good[..30], "line 1 column 30"),
         (r#"{"format":"other","version":1,"run":{}}"#, "expected \"nullwalk-run\""),
         (r#"{"format":"nullwalk-run","version":2,"run":{"stations":7}}"#, "use a newer one"),
-        (&station(r#"{"number":5,"depth_to_source_m":{"value":1,"sigma":1,"low95":2,"high95":3}}"#),
-         "station 5: depth_to_source_m must have"),
+        (
+            &station(r#"{"number":5,"depth_to_source_m":{"value":1,"sigma":1,"low95":2,"high95":3}}"#),
+            "station 5: depth_to_source_m must have",
+        ),
         (&station(r#"{"verdict":"certain"}"#), "unknown variant `certain`"),
         (&station(r#"{"position":{"east_m":null,"north_m":0,"sigma_m":0}}"#), "invalid type: null"),
     ] {

@@ -103,7 +103,13 @@ mod tests {
     #[test]
     fn names_the_place_of_an_impossible_figure() {
         assert_eq!(with_depth(0.9, 1.0, 1.1).check(), Ok(()));
-        for (low, value, high) in [(1.1, 1.0, 1.2), (0.9, 1.3, 1.2), (-0.1, 1.0, 1.2), (0.9, f64::NAN, 1.2), (0.9, 1.0, f64::INFINITY)] {
+        for (low, value, high) in [
+            (1.1, 1.0, 1.2),
+            (0.9, 1.3, 1.2),
+            (-0.1, 1.0, 1.2),
+            (0.9, f64::NAN, 1.2),
+            (0.9, 1.0, f64::INFINITY),
+        ] {
             let fault = with_depth(low, value, high).check().unwrap_err();
             assert_eq!(fault.place, "station 3: depth_to_source_m");
         }
