@@ -8,6 +8,18 @@ fn main() {
     if let Some(d) = std::env::args().nth(3) {
         site.source[0].depth_m = d.parse().unwrap();
     }
+    if std::env::var("NOCAL").is_ok() {
+        site.noise.calibration_error = false;
+    }
+    if std::env::var("NOSWAY").is_ok() {
+        site.noise.sway.rms_deg = 0.0;
+        site.noise.sway.footfall_deg = 0.0;
+        site.walker.bob_m = 0.0;
+        site.walker.weave_m = 0.0;
+    }
+    if std::env::var("NONOISE").is_ok() {
+        site.noise.field_pt_per_root_hz = 0.01;
+    }
     for k in 0..site.stations().len() {
         let mut sim = Simulation::<6>::new(&site, k, seed).unwrap();
         let ins = run::instrument::<6>(

@@ -26,8 +26,8 @@ fn draw(run: &Run) -> String {
     sheet::html(run).unwrap()
 }
 
-/// The sheet avoids everything HTML has and XML lacks but for its head, so that an XML reader can vouch for
-/// every bracket and quote of it.
+/// The sheet avoids everything HTML has and XML lacks but for its head, so that an XML reader can vouch
+/// for every bracket and quote of it.
 fn assert_well_formed(page: &str) {
     let (_, body) = page.split_once("<body>").unwrap();
     let body = body.strip_suffix("</body></html>").expect("the page ends with its body");

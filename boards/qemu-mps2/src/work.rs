@@ -1,7 +1,9 @@
 //! The work that is measured: one entry for each figure.
 
 use glam::Vec3;
-use nullwalk_core::array::{Array, CalibrationSigma, Coil, CommonPhase, Node, NodeField};
+use nullwalk_core::array::{
+    Array, CalibrationSigma, Circumstances, Coil, CommonPhase, Glimpse, Node, NodeField,
+};
 use nullwalk_core::depth::{self, Measured};
 use nullwalk_core::extrema::{Extrema, Prominence};
 use nullwalk_core::frame::{MastReading, SampleIndex, Tilt};
@@ -121,7 +123,8 @@ impl Looker {
     fn look(&mut self, number: u32) -> [(Vec3, f32); 2] {
         let tilt = Tilt { pitch_rad: 0.001 * number as f32, roll_rad: -0.02 };
         let mast = MastReading { tilt: Some(tilt), ..MastReading::default() };
-        let glimpse = self.array.glimpse(&mut self.phase, TONE_HZ, &self.phasors, mast);
+        let fields = self.array.fields(TONE_HZ, &self.phasors);
+        let glimpse = Glimpse::new(0, &fields, &mut self.phase, mast, Circumstances::default());
         let mut fields = glimpse.nodes.iter().map(|node| (node.field_t, node.sigma_t));
         [(); 2].map(|()| fields.next().unwrap_or_default())
     }

@@ -64,7 +64,8 @@ impl Run {
     /// Read a run from `path`. Unknown keys are passed over; missing ones take their defaults.
     ///
     /// # Errors
-    /// When the file cannot be read, is not a run book of this version or older, or holds impossible figures.
+    /// When the file cannot be read, is not a run book of this version or older, or holds impossible
+    /// figures.
     pub fn load(path: &Path) -> Result<Self, BookError> {
         let io_error = |source| BookError::Io { path: path.to_owned(), source };
         let unsuitable = |what| BookError::Unsuitable { path: path.to_owned(), what };
@@ -95,7 +96,8 @@ impl Run {
     /// Write the run to `path`, replacing what is there only once the new file is complete.
     ///
     /// # Errors
-    /// When a figure is impossible (JSON has no word for infinity, so it would be lost) or the file system refuses.
+    /// When a figure is impossible (JSON has no word for infinity, so it would be lost) or the file
+    /// system refuses.
     pub fn save(&self, path: &Path) -> Result<(), BookError> {
         self.check().map_err(|fault| BookError::Figure { path: path.to_owned(), fault })?;
         let book = BookFile { format: FORMAT.to_owned(), version: VERSION, run: self };

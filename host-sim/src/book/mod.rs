@@ -1,7 +1,7 @@
 //! The book of one locating job: a run of numbered stations and everything known about each.
 //!
-//! These are the host's own records, made to be kept and exchanged. [`Run::save`] and [`Run::load`] keep them
-//! as JSON; [`Run::check`] tells whether the figures in them can be true at all.
+//! These are the host's own records, made to be kept and exchanged. [`Run::save`] and [`Run::load`] keep
+//! them as JSON; [`Run::check`] tells whether the figures in them can be true at all.
 
 mod check;
 mod file;
@@ -36,7 +36,8 @@ pub struct Run {
 }
 
 impl Run {
-    /// Whether any part of this run was simulated. A station that knows its truth can only be a simulated one.
+    /// Whether any part of this run was simulated. A station that knows its truth can only be a simulated
+    /// one.
     pub fn is_simulated(&self) -> bool {
         self.simulated || self.stations.iter().any(|s| s.truth.is_some())
     }

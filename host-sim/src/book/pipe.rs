@@ -13,7 +13,8 @@ pub struct Pipe {
     pub bore_m: Option<f64>,
     /// Thickness of the wall, metres.
     pub wall_m: Option<f64>,
-    /// Diameter of the beacon, metres. When unknown it is taken to be very thin, which is the widest range.
+    /// Diameter of the beacon, metres. When unknown it is taken to be very thin, which is the widest
+    /// range.
     pub beacon_diameter_m: Option<f64>,
 }
 
@@ -41,8 +42,8 @@ impl Pipe {
 
     /// Depth of cover from the depth to source.
     ///
-    /// The beacon's axis may lie above or below the pipe's by the play (bore - beacon) / 2, and nobody knows
-    /// which; the play widens the 95 % range as a bound, not as a random error.
+    /// The beacon's axis may lie above or below the pipe's by the play (bore - beacon) / 2, and nobody
+    /// knows which; the play widens the 95 % range as a bound, not as a random error.
     pub fn cover(&self, depth_to_source_m: &Estimate) -> Cover {
         let (Some(bore_m), Some(wall_m)) = (self.bore_m, self.wall_m) else {
             return Cover::SizeUnknown;
@@ -65,7 +66,8 @@ pub struct ToleranceZone {
     /// Distance from the outer edge of the facility that the local code asks for, metres. The default is
     /// 24 inches, the widest among the common state rules of the United States.
     pub legal_m: f64,
-    /// Width of the facility, metres; when missing, the outer diameter of the pipe is used if that is known.
+    /// Width of the facility, metres; when missing, the outer diameter of the pipe is used if that is
+    /// known.
     pub facility_width_m: Option<f64>,
 }
 

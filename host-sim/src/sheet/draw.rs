@@ -38,7 +38,7 @@ pub const TAG_MM: f64 = 3.3;
 
 /// The station's number in a frame whose shape tells the verdict: a plain circle, a dashed circle, or a
 /// square with its corners crossed out.
-pub fn tag(at: DVec2, station: &Station) -> Markup {
+fn tag(at: DVec2, station: &Station) -> Markup {
     let number = station.number.to_string();
     let size = if number.len() > 2 { "tag small middle" } else { "tag middle" };
     html! {
@@ -62,8 +62,11 @@ pub fn frame(at: DVec2, verdict: Verdict) -> Markup {
     }
 }
 
+/// Height of a line of remarks.
+const LINE_MM: f64 = 3.4;
+
 /// What has to be said of a station beside its number.
-pub fn remarks(station: &Station) -> Vec<&'static str> {
+fn remarks(station: &Station) -> Vec<&'static str> {
     let verdict = match station.verdict {
         Verdict::Agree => None,
         Verdict::Doubt => Some("doubt"),
@@ -72,7 +75,82 @@ pub fn remarks(station: &Station) -> Vec<&'static str> {
     station.trouble_spot.then_some("TROUBLE SPOT").into_iter().chain(verdict).collect()
 }
 
+/// A number tag with the remarks above it.
+pub fn label(at: DVec2, station: &Station) -> Markup {
+    let above = |row: usize| at - DVec2::new(0.0, TAG_MM + 1.3 + row as f64 * LINE_MM);
+    html! {
+        (tag(at, station))
+        @for (row, words) in remarks(station).iter().enumerate() { (text("remark middle", above(row), words)) }
+    }
+}
+
+/// Labels in a row, each on the lowest level where it does not run into the label before it.
+pub struct Labels {
+    levels: Vec<u32>,
+    level_mm: f64,
+}
+
+impl Labels {
+    /// Crowds beyond this overlap: a run so long belongs on several sheets.
+    const LEVELS: u32 = 3;
+
+    /// Labels of stations at distances `x_mm` along the paper.
+    pub fn place<'a>(stations: impl Iterator<Item = (f64, &'a Station)> + Clone) -> Self {
+        let rows = stations.clone().map(|(_, s)| remarks(s).len()).max().unwrap_or(0);
+        let mut taken = [None::<(f64, f64)>; Self::LEVELS as usize];
+        let mut level = |(x, station): (f64, &Station)| {
+            let half = half_width_mm(station);
+            let free =
+                |t: &Option<(f64, f64)>| t.is_none_or(|(at, its_half)| (x - at).abs() >= half + its_half);
+            let level = taken.iter().position(free).unwrap_or(0);
+            if let Some(place) = taken.get_mut(level) {
+                *place = Some((x, half));
+            }
+            level as u32
+        };
+        Self {
+            levels: stations.map(&mut level).collect(),
+            level_mm: 2.0 * TAG_MM + 1.6 + rows as f64 * LINE_MM,
+        }
+    }
+
+    /// How far the label of the station with this place in the row is raised.
+    pub fn raised_mm(&self, index: usize) -> f64 {
+        self.levels.get(index).map_or(0.0, |&level| f64::from(level) * self.level_mm)
+    }
+
+    /// Height of all levels together, from the lower edge of the lowest tag.
+    pub fn height_mm(&self) -> f64 {
+        let levels = self.levels.iter().max().map_or(0, |top| top + 1);
+        f64::from(levels) * self.level_mm
+    }
+}
+
+/// Half the width a label needs, with some air; bold capitals are the widest letters there are.
+fn half_width_mm(station: &Station) -> f64 {
+    const HALF_LETTER_MM: f64 = 0.95;
+    let longest = remarks(station).iter().map(|words| words.len()).max().unwrap_or(0);
+    (longest as f64 * HALF_LETTER_MM).max(TAG_MM) + 0.5
+}
+
 /// Where a simulated source really was: a small open diamond.
 pub fn diamond(at: DVec2) -> Markup {
     html! { path.truth d={ "M" (mm(at.x)) " " (mm(at.y - 1.5)) "l1.5 1.5l-1.5 1.5l-1.5 -1.5z" } {} }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn crowded_labels_are_raised_and_lone_ones_are_not() {
+        let plain = Station { verdict: Verdict::Agree, ..Station::default() };
+        let wide = Station { trouble_spot: true, ..plain.clone() };
+        let row = [(0.0, &plain), (20.0, &plain), (24.0, &wide), (60.0, &plain)];
+        let labels = Labels::place(row.into_iter());
+        assert_eq!(labels.levels, [0, 0, 1, 0]);
+        assert_eq!(labels.raised_mm(0), 0.0);
+        assert!(labels.raised_mm(2) >= 2.0 * TAG_MM);
+        assert_eq!(labels.height_mm(), 2.0 * labels.raised_mm(2));
+    }
 }

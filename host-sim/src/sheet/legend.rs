@@ -14,6 +14,7 @@ const MIDDLE: DVec2 = DVec2::new(WIDE_MM / 2.0, HIGH_MM / 2.0);
 pub fn legend(run: &Run) -> Markup {
     let has = |verdict| run.stations.iter().any(|s| s.verdict == verdict);
     let located = run.stations.iter().any(|s| s.is_located());
+    let planned = run.stations.iter().any(|s| s.is_located() && s.position.is_some());
     html! {
         ul.legend {
             @if has(Verdict::Agree) { (item(frame(MIDDLE, Verdict::Agree), "Agree: independent methods agree, checks passed")) }
@@ -21,8 +22,10 @@ pub fn legend(run: &Run) -> Markup {
             @if has(Verdict::Refuse) { (item(frame(MIDDLE, Verdict::Refuse), "Refuse: tried here, no figure may be given")) }
             @if located {
                 (item(pipe(), "D: drain, drawn straight from station to station, not measured between"))
-                (item(lay(), "Lay of the pipe at the station"))
-                (item(zone(), zone_words(run)))
+                @if planned {
+                    (item(lay(), "Lay of the pipe at the station"))
+                    (item(zone(), zone_words(run)))
+                }
                 (item(ring(), "Place and 95 % circle; bar: 95 % range of depth"))
             }
             @if has(Verdict::Refuse) && located { (item(gap(), "?: nothing stated; the pipe may be anywhere")) }

@@ -1,7 +1,7 @@
 //! The dig sheet: a run on one or two pages, as one self-contained HTML file that prints to scale.
 //!
-//! Everything is drawn from vectors; there is no script and nothing is fetched. Nothing depends on colour: a
-//! verdict has its word and its own frame, the pipe its letter, the zone its hatch.
+//! Everything is drawn from vectors; there is no script and nothing is fetched. Nothing depends on
+//! colour: a verdict has its word and its own frame, the pipe its letter, the zone its hatch.
 
 mod cautions;
 mod draw;
@@ -60,7 +60,7 @@ pub fn html(run: &Run) -> Result<String, Fault> {
 }
 
 fn title(run: &Run) -> &str {
-    if run.title.is_empty() { "untitled run" } else { &run.title }
+    if run.title.is_empty() { "Untitled run" } else { &run.title }
 }
 
 fn header(run: &Run) -> Markup {
@@ -87,11 +87,11 @@ fn summary(run: &Run) -> String {
         .into_iter()
         .map(|(verdict, words)| (count(verdict), words))
         .filter(|(n, _)| *n > 0)
-        .map(|(n, words)| format!("{n} {words}"))
+        .map(|(n, words)| format!("{n} {words}{}", if (n, words) == (1, "agree") { "s" } else { "" }))
         .collect();
     let stations = match run.stations.len() {
         0 => return "No station was recorded. That does not mean that nothing is there.".to_owned(),
-        1 => "One station".to_owned(),
+        1 => "1 station".to_owned(),
         n => format!("{n} stations"),
     };
     let trouble: Vec<String> =
@@ -123,7 +123,7 @@ fn pipe(run: &Run) -> String {
 fn colophon(run: &Run) -> Markup {
     html! {
         footer {
-            "Positions are metres east and north of the site’s origin. Ranges are rounded outwards. "
+            "Positions count from the site’s origin. Ranges are rounded outwards. "
             @if run.is_simulated() { "Simulated. " }
             "Drawn by nullwalk " (env!("CARGO_PKG_VERSION")) "."
         }

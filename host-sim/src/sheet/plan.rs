@@ -1,9 +1,10 @@
-//! The plan: what lies where, seen from above, to scale and north up.
+//! The plan: what lies where, seen from above, to scale. North is up, or to the right where the run goes
+//! north and south, so that a run always goes across the paper.
 
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{DOT_MM, TAG_MM, WIDTH_MM, diamond, joint, line, mm, remarks, tag, text};
+use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, text};
 use super::scale;
 use crate::book::{Run, Station};
 use crate::units::METRES_PER_FOOT;
@@ -13,7 +14,9 @@ const TALLEST_MM: f64 = 80.0;
 const SHORTEST_MM: f64 = 46.0;
 /// Strip under the drawing for the scale bars and the north arrow.
 const STRIP_MM: f64 = 12.5;
-const LINE_MM: f64 = 3.4;
+/// From the edge of the zone to a label, and from a mark to a label where there is no zone.
+const LABEL_GAP_MM: f64 = 1.8;
+const LABEL_STAND_OFF_MM: f64 = 4.0;
 
 /// A station that has a place on the plan.
 struct Spot<'a> {
@@ -42,20 +45,21 @@ pub fn plan(run: &Run) -> Markup {
     }
     let links = links(&spots);
     let view = View::around(&spots);
+    let lay_mm = half_lay_mm(&view, &links);
     let frame_height = view.height_mm;
     let height = frame_height + STRIP_MM;
     html! {
-        svg.drawing xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Plan of the stations, north up"
+        svg.drawing xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Plan of the stations"
             viewBox={ "0 0 " (mm(WIDTH_MM)) " " (mm(height)) }
             width={ (mm(WIDTH_MM)) "mm" } height={ (mm(height)) "mm" } {
             defs { (zone_hatch()) }
             (view.grid())
             (zones(&view, &spots, &links))
             @for link in &links { (pipe(&view, link)) }
-            @for spot in &spots { (mark(&view, spot)) }
+            @for spot in &spots { (mark(&view, spot, lay_mm)) }
             rect.border x="0.3" y="0.3" width=(mm(WIDTH_MM - 0.6)) height=(mm(frame_height - 0.6)) {}
             @if run.is_simulated() { (text("remark", DVec2::new(3.0, 5.0), "SIMULATED")) }
-            @for spot in &spots { (label(&view, spot)) }
+            @for (index, spot) in spots.iter().enumerate() { (led_out(&view, index, spot)) }
             (strip(&view))
         }
     }
@@ -95,69 +99,105 @@ struct View {
     /// Site coordinates of the upper left corner of the frame.
     corner_m: DVec2,
     height_mm: f64,
-    /// Unit step on paper from a mark towards its label.
-    label_step: DVec2,
+    /// Directions in which east and north run on the paper.
+    axes: Axes,
+    labels: Labels,
+}
+
+/// How the site lies on the paper.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Axes {
+    NorthUp,
+    NorthRight,
+}
+
+impl Axes {
+    /// Metres east and north as metres right and down, and the other way round: both turns undo
+    /// themselves.
+    fn turn(self, m: DVec2) -> DVec2 {
+        match self {
+            Self::NorthUp => DVec2::new(m.x, -m.y),
+            Self::NorthRight => DVec2::new(m.y, m.x),
+        }
+    }
 }
 
 impl View {
     fn around(spots: &[Spot<'_>]) -> Self {
-        let reach = |s: &Spot<'_>| DVec2::splat(s.zone_m.unwrap_or(0.0).max(s.radius95_m));
-        let low = spots.iter().map(|s| s.place_m - reach(s)).fold(DVec2::INFINITY, DVec2::min);
-        let high = spots.iter().map(|s| s.place_m + reach(s)).fold(DVec2::NEG_INFINITY, DVec2::max);
+        const SIDE_MM: f64 = 15.0;
+        const BOTTOM_MM: f64 = 9.0;
+        let (low, high) = bounds(spots, Axes::NorthUp);
         let size_m = high - low;
-        // Labels stand off the line: above a run that goes across the paper, right of one that goes up.
-        let across = size_m.x >= size_m.y;
-        let label_step = if across { DVec2::NEG_Y } else { DVec2::X };
-        let label_room_mm = if across { 2.0 * TAG_MM + 2.0 * LINE_MM + 4.0 } else { 34.0 };
-        let (left, right, top, bottom) =
-            if across { (15.0, 15.0, label_room_mm, 9.0) } else { (15.0, label_room_mm, 7.0, 9.0) };
-        let ratio = scale::ratio(size_m.x, WIDTH_MM - left - right)
-            .max(scale::ratio(size_m.y, TALLEST_MM - top - bottom));
+        let axes = if size_m.y > size_m.x { Axes::NorthRight } else { Axes::NorthUp };
+        let (low, high) = bounds(spots, axes);
+        let size_m = high - low;
+        let wide = scale::ratio(size_m.x, WIDTH_MM - 2.0 * SIDE_MM);
+        // Where labels go depends on the scale, and how much height they leave depends on where they go: the
+        // scale that fits the width says enough about the labels.
+        let label_x = spots.iter().map(|s| (axes.turn(s.place_m).x * 1000.0 / wide, s.station));
+        let labels = Labels::place(label_x);
+        let top_mm = LABEL_STAND_OFF_MM + LABEL_GAP_MM + labels.height_mm();
+        let ratio =
+            wide.max(scale::ratio(size_m.y, (TALLEST_MM - top_mm - BOTTOM_MM).max(SHORTEST_MM / 2.0)));
         let mm_per_m = 1000.0 / ratio;
-        let height_mm = (size_m.y * mm_per_m + top + bottom).max(SHORTEST_MM);
-        let spare = DVec2::new(
-            WIDTH_MM - left - right - size_m.x * mm_per_m,
-            height_mm - top - bottom - size_m.y * mm_per_m,
-        ) / 2.0;
-        let corner_m = DVec2::new(low.x - (left + spare.x) / mm_per_m, high.y + (top + spare.y) / mm_per_m);
-        Self { mm_per_m, ratio, corner_m, height_mm, label_step }
+        let size_mm = size_m * mm_per_m;
+        let height_mm = (size_mm.y + top_mm + BOTTOM_MM).max(SHORTEST_MM);
+        let spare_mm = (height_mm - top_mm - BOTTOM_MM - size_mm.y) / 2.0;
+        let left_top_mm = DVec2::new((WIDTH_MM - size_mm.x) / 2.0, top_mm + spare_mm);
+        let corner_m = axes.turn(low - left_top_mm / mm_per_m);
+        Self { mm_per_m, ratio, corner_m, height_mm, axes, labels }
     }
 
     fn at(&self, place_m: DVec2) -> DVec2 {
-        (place_m - self.corner_m) * DVec2::new(1.0, -1.0) * self.mm_per_m
+        self.axes.turn(place_m - self.corner_m) * self.mm_per_m
     }
 
     /// Fine crosses at round coordinates, lettered along the left and lower edge.
     fn grid(&self) -> Markup {
         let step_m = scale::round_up(20.0 / self.mm_per_m);
-        let far_m = self.corner_m + DVec2::new(WIDTH_MM, -self.height_mm) / self.mm_per_m;
-        let easts = multiples(step_m, self.corner_m.x, far_m.x);
-        let norths = multiples(step_m, far_m.y, self.corner_m.y);
+        let paper_m = DVec2::new(WIDTH_MM, self.height_mm) / self.mm_per_m;
+        let corners = [self.corner_m, self.corner_m + self.axes.turn(paper_m)];
+        let low = corners[0].min(corners[1]);
+        let high = corners[0].max(corners[1]);
+        let easts = multiples(step_m, low.x, high.x);
+        let norths = multiples(step_m, low.y, high.y);
         let inside =
-            |at: DVec2| at.x > 9.0 && at.x < WIDTH_MM - 3.0 && at.y > 3.0 && at.y < self.height_mm - 6.0;
+            |at: &DVec2| at.x > 12.0 && at.x < WIDTH_MM - 3.0 && at.y > 3.0 && at.y < self.height_mm - 6.0;
+        let crosses = easts.iter().flat_map(|&e| norths.iter().map(move |&n| DVec2::new(e, n)));
+        let crosses = crosses.map(|place_m| self.at(place_m)).filter(inside);
+        let east_lines =
+            easts.iter().map(|&e| (self.at(DVec2::new(e, self.corner_m.y)), compass(e, "E", "W")));
+        let north_lines =
+            norths.iter().map(|&n| (self.at(DVec2::new(self.corner_m.x, n)), compass(n, "N", "S")));
+        let (along_bottom, along_left): (Vec<_>, Vec<_>) = match self.axes {
+            Axes::NorthUp => (east_lines.collect(), north_lines.collect()),
+            Axes::NorthRight => (north_lines.collect(), east_lines.collect()),
+        };
+        let edge = self.height_mm;
         html! {
-            @for &east in &easts {
-                @let x = self.at(DVec2::new(east, 0.0)).x;
-                @if x > 12.0 && x < WIDTH_MM - 8.0 {
-                    (text("fine middle", DVec2::new(x, self.height_mm - 1.6), &compass(east, "E", "W")))
-                    (line("tick", DVec2::new(x, self.height_mm - 5.2), DVec2::new(x, self.height_mm - 4.2)))
-                }
-                @for &north in &norths {
-                    @let at = self.at(DVec2::new(east, north));
-                    @if inside(at) {
-                        (line("grid", at - DVec2::X, at + DVec2::X))
-                        (line("grid", at - DVec2::Y, at + DVec2::Y))
-                    }
-                }
+            @for at in crosses {
+                (line("grid", at - DVec2::X, at + DVec2::X))
+                (line("grid", at - DVec2::Y, at + DVec2::Y))
             }
-            @for &north in &norths {
-                @let y = self.at(DVec2::new(0.0, north)).y;
-                @if y > 4.0 && y < self.height_mm - 7.0 {
-                    (text("fine", DVec2::new(1.4, y + 0.85), &compass(north, "N", "S")))
-                }
+            @for (at, words) in along_bottom.iter().filter(|(at, _)| at.x > 12.0 && at.x < WIDTH_MM - 8.0) {
+                (text("fine middle", DVec2::new(at.x, edge - 1.6), words))
+                (line("tick", DVec2::new(at.x, edge - 5.2), DVec2::new(at.x, edge - 4.2)))
+            }
+            @for (at, words) in along_left.iter().filter(|(at, _)| at.y > 7.0 && at.y < edge - 7.0) {
+                (text("fine", DVec2::new(1.4, at.y + 0.85), words))
             }
         }
     }
+}
+
+/// The corners of the drawing, in metres right and down.
+fn bounds(spots: &[Spot<'_>], axes: Axes) -> (DVec2, DVec2) {
+    let reach = |s: &Spot<'_>| DVec2::splat(s.zone_m.unwrap_or(0.0).max(s.radius95_m));
+    let places = || spots.iter().map(|s| (axes.turn(s.place_m), reach(s)));
+    (
+        places().map(|(at, reach)| at - reach).fold(DVec2::INFINITY, DVec2::min),
+        places().map(|(at, reach)| at + reach).fold(DVec2::NEG_INFINITY, DVec2::max),
+    )
 }
 
 /// Multiples of `step` from `low` to `high`.
@@ -187,8 +227,8 @@ pub fn zone_hatch() -> Markup {
     }
 }
 
-/// The tolerance zone. Every piece is outlined, then all are blanked, so that only the outline of the whole
-/// remains; the hatch is cut out along the whole as well.
+/// The tolerance zone. Every piece is outlined, then all are blanked, so that only the outline of the
+/// whole remains; the hatch is cut out along the whole as well.
 fn zones(view: &View, spots: &[Spot<'_>], links: &[Link<'_>]) -> Markup {
     let discs = spots.iter().filter_map(|s| Some((view.at(s.place_m), s.zone_m? * view.mm_per_m)));
     let bands = links.iter().filter(|l| !l.gap).filter_map(|l| band(view, l));
@@ -237,9 +277,17 @@ fn pipe(view: &View, link: &Link<'_>) -> Markup {
     }
 }
 
+/// Half the length of the bar that shows the lay: short enough for two neighbours to stay apart.
+fn half_lay_mm(view: &View, links: &[Link<'_>]) -> f64 {
+    const LONGEST_MM: f64 = 6.5;
+    const SHORTEST_MM: f64 = 2.0;
+    let between = |link: &Link<'_>| view.at(link.from.place_m).distance(view.at(link.to.place_m));
+    let closest_mm = links.iter().map(between).fold(f64::INFINITY, f64::min);
+    (closest_mm / 4.0).clamp(SHORTEST_MM, LONGEST_MM)
+}
+
 /// What is drawn at the place itself.
-fn mark(view: &View, spot: &Spot<'_>) -> Markup {
-    const LAY_MM: f64 = 6.5;
+fn mark(view: &View, spot: &Spot<'_>, lay_mm: f64) -> Markup {
     let at = view.at(spot.place_m);
     if spot.zone_m.is_none() {
         return html! {
@@ -250,7 +298,7 @@ fn mark(view: &View, spot: &Spot<'_>) -> Markup {
     html! {
         @if let Some(lay) = spot.station.lay_deg {
             @let (s, c) = lay.value.to_radians().sin_cos();
-            @let step = DVec2::new(s, -c) * LAY_MM;
+            @let step = view.axes.turn(DVec2::new(s, c)) * lay_mm;
             (line("lay", at - step, at + step))
         }
         circle.circle95 cx=(mm(at.x)) cy=(mm(at.y)) r=(mm(spot.radius95_m * view.mm_per_m)) {}
@@ -262,22 +310,14 @@ fn mark(view: &View, spot: &Spot<'_>) -> Markup {
 }
 
 /// Number and remarks, led out of the zone.
-fn label(view: &View, spot: &Spot<'_>) -> Markup {
+fn led_out(view: &View, index: usize, spot: &Spot<'_>) -> Markup {
     let at = view.at(spot.place_m);
-    let step = view.label_step;
-    let edge_mm = (spot.zone_m.unwrap_or(0.0) * view.mm_per_m).max(4.0);
-    let tag_at = at + step * (edge_mm + 1.8 + TAG_MM);
-    let across = step.x == 0.0;
+    let edge_mm = (spot.zone_m.unwrap_or(0.0) * view.mm_per_m).max(LABEL_STAND_OFF_MM);
+    let raised_mm = edge_mm + LABEL_GAP_MM + TAG_MM + view.labels.raised_mm(index);
+    let label_at = at - DVec2::new(0.0, raised_mm);
     html! {
-        (line("leader", at + step * 1.0, tag_at - step * TAG_MM))
-        (tag(tag_at, spot.station))
-        @for (row, words) in remarks(spot.station).iter().enumerate() {
-            @if across {
-                (text("remark middle", tag_at - DVec2::new(0.0, TAG_MM + 1.3 + row as f64 * LINE_MM), words))
-            } @else {
-                (text("remark", tag_at + DVec2::new(TAG_MM + 1.3, 1.1 + row as f64 * LINE_MM), words))
-            }
-        }
+        (line("leader", at - DVec2::Y, label_at + DVec2::new(0.0, TAG_MM)))
+        (label(label_at, spot.station))
     }
 }
 
@@ -285,16 +325,30 @@ fn label(view: &View, spot: &Spot<'_>) -> Markup {
 fn strip(view: &View) -> Markup {
     let origin = DVec2::new(0.0, view.height_mm + 5.6);
     let mm_per_ft = view.mm_per_m * METRES_PER_FOOT;
-    let north = DVec2::new(WIDTH_MM - 5.0, view.height_mm + 1.0);
     html! {
         (bar(origin, view.mm_per_m, "m"))
-        (bar(origin + DVec2::new(72.0, 0.0), mm_per_ft, "ft"))
-        (text("small", origin + DVec2::new(140.0, -1.2), &format!("1 : {}", view.ratio)))
-        (text("fine", origin + DVec2::new(140.0, 2.2), "on paper, printed"))
-        (text("fine", origin + DVec2::new(140.0, 5.0), "at full size"))
-        (line("north", north + DVec2::new(0.0, 11.2), north))
-        path.north-head d={ "M" (mm(north.x)) " " (mm(north.y)) "l-1.9 5.2l1.9 -1.2z" } {}
-        (text("letter middle", north + DVec2::new(-4.2, 5.4), "N"))
+        (bar(origin + DVec2::new(66.0, 0.0), mm_per_ft, "ft"))
+        (text("small", origin + DVec2::new(130.0, -1.2), &format!("1 : {}", view.ratio)))
+        (text("fine", origin + DVec2::new(130.0, 2.2), "on paper, printed"))
+        (text("fine", origin + DVec2::new(130.0, 5.0), "at full size"))
+        (north(view))
+    }
+}
+
+/// The north arrow: a staff with half a head, and its letter beside it.
+fn north(view: &View) -> Markup {
+    let middle = DVec2::new(WIDTH_MM - 8.0, view.height_mm + 6.6);
+    let up = view.axes.turn(DVec2::Y);
+    let tip = middle + up * 5.6;
+    let barb = tip - up * 5.2 - up.perp() * 1.9;
+    let notch = tip - up * 4.0;
+    let letter =
+        middle + if view.axes == Axes::NorthUp { DVec2::new(-4.2, 0.0) } else { DVec2::new(-8.0, 1.2) };
+    let head = [tip, barb, notch].map(|p| format!("{} {}", mm(p.x), mm(p.y))).join("L");
+    html! {
+        (line("north", middle - up * 5.6, tip))
+        path.north-head d={ "M" (head) "z" } {}
+        (text("letter middle", letter, "N"))
     }
 }
 
@@ -341,11 +395,27 @@ mod tests {
         let spots = spots(&run);
         let view = View::around(&spots);
         let (a, b) = (view.at(spots[0].place_m), view.at(spots[1].place_m));
-        assert_eq!(view.ratio, 100.0);
+        assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthUp));
         assert!(((b - a) - DVec2::new(130.0, -30.0)).length() < 1e-9);
         for p in [a, b] {
             assert!(p.x > 0.0 && p.x < WIDTH_MM && p.y > 0.0 && p.y < view.height_mm);
         }
+    }
+
+    #[test]
+    fn a_run_to_the_north_is_turned_and_not_mirrored() {
+        let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, -3.0, 13.0, Verdict::Agree)]);
+        let spots = spots(&run);
+        let view = View::around(&spots);
+        assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthRight));
+        let run_mm = view.at(spots[1].place_m) - view.at(spots[0].place_m);
+        // North to the right puts west up.
+        assert!((run_mm - DVec2::new(130.0, -30.0)).length() < 1e-9);
+        let (north, east) = (view.axes.turn(DVec2::Y), view.axes.turn(DVec2::X));
+        assert_eq!(
+            north.perp_dot(east),
+            Axes::NorthUp.turn(DVec2::Y).perp_dot(Axes::NorthUp.turn(DVec2::X))
+        );
     }
 
     #[test]

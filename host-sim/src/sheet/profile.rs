@@ -3,7 +3,7 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{DOT_MM, TAG_MM, WIDTH_MM, diamond, joint, line, mm, remarks, tag, text};
+use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, text};
 use super::scale;
 use crate::book::{Estimate, Run, Station, Verdict};
 use crate::units::{METRES_PER_FOOT, feet_inches_range, metres_range};
@@ -12,12 +12,13 @@ const LEFT_MM: f64 = 14.0;
 const RIGHT_MM: f64 = WIDTH_MM - 14.0;
 /// Room before the first and after the last station, so that their figures stay inside.
 const INSET_MM: f64 = 16.0;
-const GROUND_MM: f64 = 9.5;
+/// From the lower edge of the lowest tag to the ground.
+const STAND_OFF_MM: f64 = 1.2;
 const DEEP_MM: f64 = 32.0;
-const FLOOR_MM: f64 = GROUND_MM + DEEP_MM;
-const HEIGHT_MM: f64 = FLOOR_MM + 12.4;
+/// Below the deepest line: figures and notes.
+const FOOT_MM: f64 = 12.4;
 /// A figure such as `10 ft 11 in to 11 ft 10 in` needs this much.
-const FIGURE_MM: f64 = 33.0;
+const FIGURE_MM: f64 = 29.0;
 
 /// Where each station stands along the run.
 struct Along {
@@ -34,24 +35,27 @@ pub fn profile(run: &Run) -> Markup {
         return html! { p.note { "No station has a depth that may be stated, so there is no profile." } };
     };
     let along = along(run);
-    let axis = Axis::down_to(deepest_m);
+    let labels = Labels::place(along.x_mm.iter().copied().zip(&run.stations));
+    let axis = Axis::down_to(deepest_m, labels.height_mm() + STAND_OFF_MM);
+    let height_mm = axis.floor_mm() + FOOT_MM;
     let columns: Vec<(f64, &Station)> = along.x_mm.iter().copied().zip(&run.stations).collect();
     let roomy = along.x_mm.windows(2).all(|w| matches!(w, [a, b] if b - a >= FIGURE_MM));
     html! {
         svg.drawing xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Depth to source along the run"
-            viewBox={ "0 0 " (mm(WIDTH_MM)) " " (mm(HEIGHT_MM)) }
-            width={ (mm(WIDTH_MM)) "mm" } height={ (mm(HEIGHT_MM)) "mm" } {
+            viewBox={ "0 0 " (mm(WIDTH_MM)) " " (mm(height_mm)) }
+            width={ (mm(WIDTH_MM)) "mm" } height={ (mm(height_mm)) "mm" } {
             (axis.lines())
-            (ground())
+            (ground(axis.ground_mm))
             @if run.is_simulated() { (text("remark", DVec2::new(3.0, 4.0), "SIMULATED")) }
             @for pair in columns.windows(2) {
                 @if let [(xa, a), (xb, b)] = pair { (slope(&axis, *xa, a, *xb, b)) }
             }
-            @for &(x, station) in &columns {
+            @for (index, &(x, station)) in columns.iter().enumerate() {
                 (column(&axis, x, station))
-                @if roomy { (figures(x, station)) }
+                (label(DVec2::new(x, axis.ground_mm - STAND_OFF_MM - TAG_MM - labels.raised_mm(index)), station))
+                @if roomy { (figures(DVec2::new(x, axis.floor_mm()), station)) }
             }
-            (text("fine middle", DVec2::new(WIDTH_MM / 2.0, HEIGHT_MM - 1.0), &notes(&axis, &along, roomy)))
+            (text("fine middle", DVec2::new(WIDTH_MM / 2.0, height_mm - 1.0), &notes(&axis, &along, roomy)))
         }
     }
 }
@@ -83,19 +87,20 @@ fn chainage_m(run: &Run) -> Option<Vec<f64>> {
 
 /// The depth axis, lettered in metres on the left and feet on the right.
 struct Axis {
+    ground_mm: f64,
     step_m: f64,
     steps: u32,
     step_ft: f64,
 }
 
 impl Axis {
-    fn down_to(deepest_m: f64) -> Self {
+    fn down_to(deepest_m: f64, ground_mm: f64) -> Self {
         // A millimetre at least, so that a depth of nothing still has an axis.
         let deepest_m = deepest_m.max(1e-3);
         let step_m = scale::round_up(deepest_m / 5.0);
         let steps = (deepest_m / step_m).ceil() as u32;
         let bottom_ft = step_m * f64::from(steps) / METRES_PER_FOOT;
-        Self { step_m, steps, step_ft: scale::round_up(bottom_ft / 6.0) }
+        Self { ground_mm, step_m, steps, step_ft: scale::round_up(bottom_ft / 6.0) }
     }
 
     fn bottom_m(&self) -> f64 {
@@ -107,7 +112,11 @@ impl Axis {
     }
 
     fn y(&self, depth_m: f64) -> f64 {
-        GROUND_MM + depth_m * self.mm_per_m()
+        self.ground_mm + depth_m * self.mm_per_m()
+    }
+
+    fn floor_mm(&self) -> f64 {
+        self.ground_mm + DEEP_MM
     }
 
     fn lines(&self) -> Markup {
@@ -134,10 +143,10 @@ fn scale_figure(figure: f64, unit: &str) -> String {
 }
 
 /// The ground: a line with slanting strokes under it, as on any section.
-fn ground() -> Markup {
-    let stroke = |k: u32| DVec2::new(LEFT_MM + 2.0 + f64::from(k) * 4.0, GROUND_MM);
+fn ground(ground_mm: f64) -> Markup {
+    let stroke = |k: u32| DVec2::new(LEFT_MM + 2.0 + f64::from(k) * 4.0, ground_mm);
     html! {
-        (line("ground", DVec2::new(LEFT_MM, GROUND_MM), DVec2::new(RIGHT_MM, GROUND_MM)))
+        (line("ground", DVec2::new(LEFT_MM, ground_mm), DVec2::new(RIGHT_MM, ground_mm)))
         @for k in 0..38 { (line("tick", stroke(k), stroke(k) + DVec2::new(-1.3, 1.3))) }
     }
 }
@@ -148,21 +157,14 @@ fn slope(axis: &Axis, xa: f64, a: &Station, xb: f64, b: &Station) -> Markup {
     line(joint(a, b), DVec2::new(xa, axis.y(da.value)), DVec2::new(xb, axis.y(db.value)))
 }
 
-/// One station: its tag above the ground, its bar below.
+/// What is under one station.
 fn column(axis: &Axis, x: f64, station: &Station) -> Markup {
-    // Remarks stay between the two axes.
-    let side = if x < WIDTH_MM / 2.0 { 1.0 } else { -1.0 };
     html! {
-        (tag(DVec2::new(x, GROUND_MM - TAG_MM - 1.2), station))
-        @for (row, words) in remarks(station).iter().enumerate() {
-            @let at = DVec2::new(x + side * (TAG_MM + 1.2), GROUND_MM - 1.8 - row as f64 * 3.2);
-            (text(if side > 0.0 { "remark" } else { "remark end" }, at, words))
-        }
         @match station.stated_depth_m() {
             Some(depth) => (depth_bar(axis, x, &depth, station.verdict)),
             None => {
-                (line("unknown", DVec2::new(x, GROUND_MM + 2.0), DVec2::new(x, FLOOR_MM)))
-                (text("letter middle", DVec2::new(x, (GROUND_MM + FLOOR_MM) / 2.0), "?"))
+                (line("unknown", DVec2::new(x, axis.ground_mm + 2.0), DVec2::new(x, axis.floor_mm())))
+                (text("letter middle", DVec2::new(x, axis.ground_mm + DEEP_MM / 2.0), "?"))
             }
         }
         @if let Some(truth) = station.truth.filter(|_| station.is_located()) {
@@ -187,8 +189,8 @@ fn depth_bar(axis: &Axis, x: f64, depth: &Estimate, verdict: Verdict) -> Markup 
 }
 
 /// The depth in words below the bar.
-fn figures(x: f64, station: &Station) -> Markup {
-    let at = |row: f64| DVec2::new(x, FLOOR_MM + 4.2 + row * 3.2);
+fn figures(below: DVec2, station: &Station) -> Markup {
+    let at = |row: f64| below + DVec2::new(0.0, 4.2 + row * 3.2);
     match station.stated_depth_m() {
         Some(d) => html! {
             (text("figure middle", at(0.0), &metres_range(d.low95, d.high95)))
@@ -234,14 +236,17 @@ mod tests {
         let run = Run { stations: vec![station(0.0, 0.0), Station::default()], ..Run::default() };
         let along = along(&run);
         assert_eq!(along.mm_per_m, None);
-        assert!(notes(&Axis::down_to(1.0), &along, true).contains("not to scale"));
+        assert!(notes(&Axis::down_to(1.0, 10.0), &along, true).contains("not to scale"));
     }
 
     #[test]
     fn the_axis_holds_the_deepest_bar() {
         for deepest_m in [0.0, 0.05, 0.9, 1.0, 2.13, 999.0] {
-            let axis = Axis::down_to(deepest_m);
-            assert!(axis.y(deepest_m) <= FLOOR_MM + 1e-9 && (1..=10).contains(&axis.steps), "{deepest_m}");
+            let axis = Axis::down_to(deepest_m, 10.0);
+            assert!(
+                axis.y(deepest_m) <= axis.floor_mm() + 1e-9 && (1..=10).contains(&axis.steps),
+                "{deepest_m}"
+            );
         }
     }
 }

@@ -13,7 +13,7 @@ pub fn table(run: &Run) -> Markup {
                 tr {
                     th.number scope="col" { "Station" }
                     th.place scope="col" { "Place, 95 % circle" }
-                    th.zone scope="col" { "Lay; tolerance zone" }
+                    th.zone scope="col" { "Lay, tolerance zone" }
                     th.depth scope="col" { "Depth to source, 95 %" }
                     th.cover scope="col" { "Depth of cover" }
                     th scope="col" { "Methods, each 95 %" }
@@ -50,12 +50,19 @@ fn place(station: &Station) -> Markup {
     };
     html! {
         @if !station.is_located() { p { "Tried at" } }
-        p { "E " (metres(p.east_m)) ", N " (metres(p.north_m)) }
-        p.also { "E " (feet_inches(p.east_m)) ", N " (feet_inches(p.north_m)) }
+        p { (coordinates(p.east_m, p.north_m, metres)) }
+        p.also { (coordinates(p.east_m, p.north_m, feet_inches)) }
         @if station.is_located() {
             p.also { "within " (metres_up(p.radius95_m())) " / " (feet_inches_up(p.radius95_m())) }
         }
     }
+}
+
+/// Site coordinates with the side of the origin they lie on, as the plan letters them.
+fn coordinates(east_m: f64, north_m: f64, words: fn(f64) -> String) -> String {
+    let east = if east_m < 0.0 { "W" } else { "E" };
+    let north = if north_m < 0.0 { "S" } else { "N" };
+    format!("{} {east}, {} {north}", words(east_m.abs()), words(north_m.abs()))
 }
 
 fn zone(run: &Run, station: &Station) -> Markup {
@@ -176,7 +183,7 @@ fn heard(station: &Station) -> Markup {
         }
         @if !station.capture.is_empty() { " Capture " span.capture { (station.capture) } "." }
         @if let Some(t) = station.truth.filter(|_| station.is_located()) {
-            " " b { "Simulated truth:" } " E " (metres(t.east_m)) ", N " (metres(t.north_m))
+            " " b { "Simulated truth:" } " " (coordinates(t.east_m, t.north_m, metres))
             ", depth to source " (metres(t.depth_to_source_m)) "."
         }
     }
