@@ -11,10 +11,12 @@ use crate::math;
 const MEMORY: usize = 128;
 /// A null needs this many sigmas on both sides of it.
 const CLEARLY: f32 = 4.0;
-/// A parabola is fitted to a peak as far down as this share of its height.
+/// A curve is fitted to a peak as far down as this share of its height.
 const FIT_DROP: f32 = 0.2;
 /// and never to more than this many samples either side.
 const FIT_REACH: u32 = 40;
+/// From this reach on the curve is a cubic, below it a parabola.
+const SKEW_REACH: u32 = 3;
 
 /// What makes a peak count.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -189,7 +191,7 @@ impl Extrema {
         self.recent[index as usize % MEMORY]
     }
 
-    /// Least-squares parabola about a candidate, as wide as the peak's top allows on both sides.
+    /// Least-squares cubic about a candidate, as wide as the peak's top allows on both sides.
     fn extremum(&self, kind: Kind, top: Candidate, prominence: f32) -> Feature {
         let after = self.count - 1 - top.index;
         let oldest = self.count.saturating_sub(MEMORY as u32);
@@ -215,30 +217,45 @@ impl Extrema {
         if reach == 0 {
             return place(0.0, 1.0, top.value);
         }
-        // Sums of powers of k from -reach to reach, then the normal equations of c + b k + a k^2.
+        // Least squares for c + b k + a k^2 + e k^3 over k from -reach to reach: even and odd powers part.
         let n = 2.0 * reach as f32 + 1.0;
-        let (mut s2, mut s4) = (0.0, 0.0);
-        let (mut y0, mut y1, mut y2) = (top.value, 0.0, 0.0);
+        let (mut s2, mut s4, mut s6) = (0.0, 0.0, 0.0);
+        let (mut y0, mut y1, mut y2, mut y3) = (top.value, 0.0, 0.0, 0.0);
         for step in 1..=reach {
             let k = step as f32;
+            let k2 = k * k;
             let (ahead, behind) = (self.at(top.index + step), self.at(top.index - step));
-            s2 += 2.0 * k * k;
-            s4 += 2.0 * k * k * k * k;
+            s2 += 2.0 * k2;
+            s4 += 2.0 * k2 * k2;
+            s6 += 2.0 * k2 * k2 * k2;
             y0 += ahead + behind;
             y1 += k * (ahead - behind);
-            y2 += k * k * (ahead + behind);
+            y2 += k2 * (ahead + behind);
+            y3 += k2 * k * (ahead - behind);
         }
-        let slope = y1 / s2;
         let curve = (n * y2 - s2 * y0) / (n * s4 - s2 * s2);
         let level = (y0 - curve * s2) / n;
+        // The cubic term takes up the skew of a one-sided peak. With three points there is none to find.
+        let skewed = reach >= SKEW_REACH;
+        let odd = s2 * s6 - s4 * s4;
+        let (slope, skew, slope_weight) = if skewed {
+            ((s6 * y1 - s4 * y3) / odd, (s2 * y3 - s4 * y1) / odd, odd / s6)
+        } else {
+            (y1 / s2, 0.0, s2)
+        };
         if curve == 0.0 || curve.is_nan() {
             return place(0.0, reach as f32, top.value);
         }
-        let fraction = (-0.5 * slope / curve).clamp(-(reach as f32), reach as f32);
+        let limit = reach as f32;
+        let mut fraction = (-0.5 * slope / curve).clamp(-limit, limit);
+        for _ in 0..2 {
+            fraction = (-(slope + 3.0 * skew * fraction * fraction) / (2.0 * curve)).clamp(-limit, limit);
+        }
         let inflation = if reach > 1 { self.inflation } else { 1.0 };
-        let slope_sigma = self.sigma * math::sqrt(inflation / s2);
-        let sigma_samples = (0.5 * slope_sigma / curve.abs()).min(reach as f32);
-        place(fraction, sigma_samples, level + 0.5 * slope * fraction)
+        let slope_sigma = self.sigma * math::sqrt(inflation / slope_weight);
+        let sigma_samples = (0.5 * slope_sigma / curve.abs()).min(limit);
+        let value = level + fraction * (slope + fraction * (curve + fraction * skew));
+        place(fraction, sigma_samples, value)
     }
 
     fn look_for_null(&mut self, value: f32, index: u32, found: &mut impl FnMut(Feature)) {

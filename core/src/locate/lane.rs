@@ -3,7 +3,8 @@
 use glam::{Vec2, Vec3};
 use heapless::Vec;
 
-use crate::array::Glimpse;
+use super::summit::closest_approach;
+use crate::array::{Glimpse, NodeField};
 use crate::extrema::{Extrema, Feature, Kind, Prominence};
 use crate::frame::Position;
 use crate::math;
@@ -14,6 +15,12 @@ const MEMORY: usize = 128;
 const FEATURES: usize = 8;
 /// A lane ends when the mast turns further than this from its first heading, radians.
 const STRAIGHT_RAD: f32 = 0.6;
+/// A source is hardly ever nearer than 0.2 m: a steeper relative gradient than this is noise, per metre.
+const STEEPEST_PER_M: f32 = 15.0;
+/// What sways with the gait and is not measured: tilt, radians, which turns one component into another, and
+/// the relative strength of the field (common practice, no source).
+const TILT_SIGMA_RAD: f32 = 0.003;
+const GAIT_SIGMA: f32 = 0.005;
 /// The component must hold at least this share of the horizontal field at its peak to say where that is.
 const MAIN_SHARE: f32 = 0.5;
 
@@ -41,25 +48,33 @@ pub struct Along {
     pub vertical_extrema: Option<[Spot; 2]>,
 }
 
-/// A pass across the source: the peak of the component athwart the lane.
+/// A pass across the source: the closest approach, from the component athwart the lane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Across {
-    /// The peak.
-    pub peak: Spot,
+    /// Where the lane came closest.
+    pub place: Position,
+    /// Field there, tesla.
+    pub field_t: f32,
     /// Direction walked, in the site frame.
     pub direction: Vec2,
 }
 
+/// One glimpse of the lane.
 #[derive(Debug, Clone, Copy, Default)]
-struct Step {
-    position: Option<Position>,
-    field_t: Vec3,
+pub(super) struct Step {
+    pub position: Option<Position>,
+    pub field_t: Vec3,
+    pub sigma_t: f32,
 }
 
 /// A lane in progress.
 #[derive(Debug, Clone)]
 pub struct Lane {
     heading_rad: Option<f32>,
+    spacing_m: Option<f32>,
+    inflation: f32,
+    /// Where the lane began, and the last place on it.
+    ends: Option<[Vec3; 2]>,
     forward: Extrema,
     left: Extrema,
     vertical: Extrema,
@@ -70,11 +85,15 @@ pub struct Lane {
 }
 
 impl Lane {
-    /// A lane that has not begun. See [`Extrema::new`] for `inflation`.
-    pub fn new(inflation: f32) -> Self {
+    /// A lane that has not begun, for nodes `spacing_m` apart if they are stacked. See [`Extrema::new`] for
+    /// `inflation`.
+    pub fn new(spacing_m: Option<f32>, inflation: f32) -> Self {
         let search = || Extrema::new(Prominence::default(), inflation);
         Self {
             heading_rad: None,
+            spacing_m,
+            inflation,
+            ends: None,
             forward: search(),
             left: search(),
             vertical: search(),
@@ -90,16 +109,24 @@ impl Lane {
         self.forward.count() > 0
     }
 
-    /// Whether a mast with this heading is still on the lane.
-    pub fn continues(&self, heading_rad: Option<f32>) -> bool {
-        match (self.heading_rad, heading_rad) {
+    /// Whether a mast with this heading, moving by `velocity`, is still on the lane.
+    pub fn continues(&self, heading_rad: Option<f32>, velocity: Option<Vec2>) -> bool {
+        let ahead = match (self.heading_rad, heading_rad) {
             (Some(first), Some(now)) => math::wrap_pi(now - first).abs() < STRAIGHT_RAD,
             _ => true,
-        }
+        };
+        let onward = match (self.ends, velocity) {
+            (Some([first, last]), Some(velocity)) => {
+                let course = (last - first).truncate();
+                course.dot(velocity) >= -0.5 * course.length() * velocity.length()
+            }
+            _ => true,
+        };
+        ahead && onward
     }
 
-    /// Take in a glimpse; whether a new feature was found.
-    pub fn push(&mut self, glimpse: &Glimpse) -> bool {
+    /// Take in a glimpse.
+    pub fn push(&mut self, glimpse: &Glimpse) {
         if !self.has_begun() {
             self.heading_rad = glimpse.mast.heading_rad;
         }
@@ -110,24 +137,38 @@ impl Lane {
         };
         let (s, c) = math::sin_cos(swayed);
         let lower = glimpse.lower();
-        let f = lower.field_t;
+        if let Some(position) = glimpse.mast.position {
+            let [_, last] = self.ends.get_or_insert([position.enu_m; 2]);
+            *last = position.enu_m;
+        }
+        let f = lower.field_t * self.height_factor(glimpse);
         // Headings turn clockwise: what is ahead of a mast turned right is ahead and to the right of the lane.
         let field_t = Vec3::new(c * f.x + s * f.y, c * f.y - s * f.x, f.z);
         self.steps[self.forward.count() as usize % MEMORY] =
-            Step { position: glimpse.mast.position, field_t };
+            Step { position: glimpse.mast.position, field_t, sigma_t: lower.sigma_t };
         let steps = &self.steps;
-        let mut found = false;
+        let tilting_t = TILT_SIGMA_RAD * field_t.length();
         for (search, spots, value) in [
             (&mut self.forward, &mut self.forward_spots, field_t.x),
             (&mut self.left, &mut self.left_spots, field_t.y),
             (&mut self.vertical, &mut self.vertical_spots, field_t.z),
         ] {
-            search.push(value, lower.sigma_t, |feature| {
-                found = true;
-                keep(spots, spot(steps, feature));
-            });
+            let gait_t = GAIT_SIGMA * value;
+            let sigma2 = [lower.sigma_t, tilting_t, gait_t].map(|s| 1e18 * s * s);
+            let sigma_t = 1e-9 * math::sqrt(sigma2.iter().sum());
+            search.push(value, sigma_t, |feature| keep(spots, spot(steps, feature)));
         }
-        found
+    }
+
+    /// A mast that bobs sees the field rise and fall by 3/d for every metre. This factor takes a field to the
+    /// height at which the lane began, with the vertical gradient that the two nodes show.
+    fn height_factor(&self, glimpse: &Glimpse) -> f32 {
+        let [lower, upper] = glimpse.nodes.as_slice() else { return 1.0 };
+        let (Some([first, now]), Some(spacing_m)) = (self.ends, self.spacing_m) else { return 1.0 };
+        let strength = |node: &NodeField| node.field_t.length().max(node.sigma_t);
+        let root = math::cbrt(strength(lower) / strength(upper).max(f32::MIN_POSITIVE));
+        let gradient_per_m = (3.0 * (root - 1.0) / spacing_m).clamp(0.0, STEEPEST_PER_M);
+        1.0 + (gradient_per_m * (now.z - first.z)).clamp(-0.5, 0.5)
     }
 
     /// The strongest bracket so far.
@@ -166,15 +207,20 @@ impl Lane {
         Some([*before, *after])
     }
 
-    /// The strongest peak athwart the lane, where that component holds most of the field.
+    /// The closest approach to the source, by the strongest peak athwart the lane.
     pub fn across(&self) -> Option<Across> {
+        let last = self.left.count().checked_sub(1)?;
         let peak = self
             .left_spots
             .iter()
             .filter(|s| s.feature.kind != Kind::Null && is_main(s, s.field_t.y))
             .max_by(|a, b| a.feature.value.abs().total_cmp(&b.feature.value.abs()))?;
-        let direction = direction(&self.steps, peak.feature.index, self.left.count().saturating_sub(1))?;
-        Some(Across { peak: *peak, direction })
+        let direction = direction(&self.steps, peak.feature.index, last)?;
+        let oldest = (last + 1).saturating_sub(MEMORY as u32);
+        let at = |index: u32| (oldest..=last).contains(&index).then(|| self.steps[index as usize % MEMORY]);
+        let summit = at(peak.feature.index)?;
+        let place = closest_approach(at, peak.feature.index, direction, self.inflation)?;
+        Some(Across { place, field_t: summit.field_t.y, direction })
     }
 }
 

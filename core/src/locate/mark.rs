@@ -13,6 +13,9 @@ const CROSSING_SHARE: f32 = 0.4;
 /// The relations between marks on a lane are good to this share of the depth.
 const MODEL_SHARE: f32 = 0.002;
 
+/// A null stands off the source by this share of the depth.
+const NULL_SHARE: f32 = core::f32::consts::FRAC_1_SQRT_2;
+
 /// The source as the lanes show it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Mark {
@@ -65,10 +68,10 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     );
     let field = along.peak.field_t;
     let skew = field.y / if field.x == 0.0 { 1.0 } else { field.x };
-    let rough_m = apart.value * core::f32::consts::FRAC_1_SQRT_2;
+    let rough_m = apart.value * NULL_SHARE;
 
     let sideways = |across: &Across| -> Option<Measured> {
-        let place = across.peak.place?;
+        let place = across.place;
         let from_origin = place.enu_m.truncate() - origin;
         let beside = from_origin.dot(direction) - 0.5 * apart.value;
         let crossing = across.direction.dot(left).abs();
@@ -82,7 +85,10 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     // The nulls' middle, the peak and the vertical null each stand off the source by a share of
     // w = miss * skew + d * pitch; the miss is known, so two unknowns remain: the place and d * pitch.
     let half_spacing_sigma = 0.5 * apart.sigma;
-    let middle = Measured::new(0.5 * apart.value, half_spacing_sigma);
+    // Each null stands off in proportion to the depth below the node at that moment.
+    let carried_higher_m = b.enu_m.z - a.enu_m.z;
+    let middle_m = 0.5 * apart.value - NULL_SHARE * 0.5 * carried_higher_m;
+    let middle = Measured::new(middle_m, half_spacing_sigma);
     let peak = axis.along(&along.peak);
     let vertical_null = along.vertical_null.as_ref().and_then(|spot| axis.along(spot));
     let from_skew = miss_m.value * skew;

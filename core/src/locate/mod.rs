@@ -10,6 +10,7 @@ mod mark;
 mod motion;
 mod settle;
 mod sound;
+mod summit;
 mod sweep;
 
 use glam::Vec2;
@@ -30,7 +31,7 @@ pub use sweep::Sweep;
 use homing::Homing;
 use lane::Lane;
 use listen::Listener;
-use motion::Motion;
+use motion::{Gait, Motion};
 use settle::{Hold, Settled};
 use sweep::Sweeper;
 
@@ -168,7 +169,7 @@ impl Locator {
             homing: Homing::default(),
             motion: Motion::default(),
             sweeper: Sweeper::default(),
-            lane: Lane::new(self.inflation),
+            lane: self.new_lane(),
             along: None,
             across: None,
             mark: None,
@@ -193,16 +194,16 @@ impl Locator {
         state.last = Some(glimpse.at);
         let heard = state.listener.push(glimpse);
         state.stray = if heard { None } else { stray.or(state.stray) };
-        let standing = state.motion.push(glimpse, self.hop_s);
+        let gait = state.motion.push(glimpse, self.hop_s);
         let sweep = state.sweeper.push(glimpse);
         let level_db = math::db(glimpse.lower().field_t.length() * 1e9);
         let trend_db_per_s = state.homing.push(level_db, self.hop_s);
         if heard {
-            self.walk(state, glimpse, standing, level_db);
+            self.walk(state, glimpse, gait, level_db);
         } else {
             state.phase = Phase::Listen;
             state.homing.restart();
-            state.lane = Lane::new(self.inflation);
+            state.lane = self.new_lane();
             state.hold = Hold::default();
         }
         let fix = self.fix(state);
@@ -225,7 +226,7 @@ impl Locator {
     }
 
     /// Follow the walk: lanes while moving, a hold while standing near the mark.
-    fn walk(&self, state: &mut LocateState, glimpse: &Glimpse, standing: bool, level_db: f32) {
+    fn walk(&self, state: &mut LocateState, glimpse: &Glimpse, gait: Gait, level_db: f32) {
         let field_t = glimpse.lower().field_t;
         if self.has_left(state, glimpse) {
             state.along = None;
@@ -235,24 +236,19 @@ impl Locator {
             state.homing.restart();
             state.phase = Phase::Home;
         }
-        if standing {
-            if state.lane.has_begun() && glimpse.mast.position.is_some() {
-                state.lane = Lane::new(self.inflation);
+        // Without positions nobody knows whether the mast stands over a broad peak or is at rest.
+        if gait == Gait::Walks || glimpse.mast.position.is_none() {
+            if !state.lane.continues(glimpse.mast.heading_rad, state.motion.velocity()) {
+                state.lane = self.new_lane();
             }
-        } else if !state.lane.continues(glimpse.mast.heading_rad) {
-            state.lane = Lane::new(self.inflation);
-        }
-        let on_lane = !standing || glimpse.mast.position.is_none();
-        if on_lane && state.lane.push(glimpse) {
+            state.lane.push(glimpse);
             self.take_stock(state);
         }
-        let settled = standing && self.is_near(state, glimpse);
-        if settled {
-            if !glimpse.marks.clipped {
-                self.hold(state, glimpse);
-            }
-        } else {
+        let settled = gait != Gait::Walks && self.is_near(state, glimpse);
+        if !settled || gait == Gait::Shifts {
             state.hold = Hold::default();
+        } else if !glimpse.marks.clipped {
+            self.hold(state, glimpse);
         }
         let strayed = state.along.is_none() && state.homing.has_passed(level_db);
         let bracketing = state.phase == Phase::Bracket || state.phase == Phase::Settle;
@@ -265,7 +261,11 @@ impl Locator {
         };
     }
 
-    /// Read the lane's new features.
+    fn new_lane(&self) -> Lane {
+        Lane::new(self.array.spacing_m(), self.inflation)
+    }
+
+    /// Read what the lane shows so far.
     fn take_stock(&self, state: &mut LocateState) {
         let stronger = |new: f32, old: Option<f32>| old.is_none_or(|old| new.abs() > 0.8 * old.abs());
         if let Some(along) = state.lane.along() {
@@ -274,11 +274,10 @@ impl Locator {
                 state.along = Some(along);
             }
         }
-        if let Some(across) = state.lane.across() {
-            let old = state.across.as_ref().map(|a| a.peak.feature.value);
-            if stronger(across.peak.feature.value, old) {
-                state.across = Some(across);
-            }
+        if let Some(across) = state.lane.across()
+            && stronger(across.field_t, state.across.as_ref().map(|a| a.field_t))
+        {
+            state.across = Some(across);
         }
         state.mark =
             state.along.as_ref().and_then(|a| mark::mark(a, state.across.as_ref(), self.level_sigma));

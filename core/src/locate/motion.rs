@@ -1,6 +1,6 @@
-//! Whether the mast moves or stands.
+//! Whether the mast walks, is raised or lowered, or stands.
 
-use glam::Vec3;
+use glam::{Vec2, Vec3};
 
 use crate::array::Glimpse;
 
@@ -10,6 +10,20 @@ const SPAN: usize = 10;
 const STANDING_M_PER_S: f32 = 0.15;
 /// Without positions: a field that changes by less than this share per second is seen by a standing mast.
 const STEADY_SHARE: f32 = 0.15;
+
+/// Rising or sinking more slowly than this is standing, metres per second.
+const LEVEL_M_PER_S: f32 = 0.02;
+
+/// How the mast moves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Gait {
+    /// Across the ground.
+    Walks,
+    /// Up or down in one place.
+    Shifts,
+    /// Not at all.
+    Stands,
+}
 
 /// The last second of positions, or of fields where there are no positions.
 #[derive(Debug, Clone, Default)]
@@ -21,8 +35,8 @@ pub struct Motion {
 }
 
 impl Motion {
-    /// Take in a glimpse; whether the mast stands.
-    pub fn push(&mut self, glimpse: &Glimpse, hop_s: f32) -> bool {
+    /// Take in a glimpse; how the mast moves.
+    pub fn push(&mut self, glimpse: &Glimpse, hop_s: f32) -> Gait {
         let slot = self.count % SPAN;
         self.fields[slot] = glimpse.lower().field_t * 1e9;
         self.with_places = match glimpse.mast.position {
@@ -35,20 +49,34 @@ impl Motion {
         // Counting on from 2 SPAN as from SPAN keeps the ring's place and never overflows.
         self.count = if self.count + 1 == 2 * SPAN { SPAN } else { self.count + 1 };
         if self.count < SPAN {
-            return false;
+            return Gait::Walks;
         }
         let half_s = 0.5 * SPAN as f32 * hop_s;
         if self.with_places == SPAN {
             let (earlier, later) = self.halves(&self.places);
-            let mut moved = later - earlier;
-            // Lifting the mast is not walking.
-            moved.z = 0.0;
-            moved.length_squared() < (STANDING_M_PER_S * half_s) * (STANDING_M_PER_S * half_s)
+            let moved = later - earlier;
+            let still_m = STANDING_M_PER_S * half_s;
+            if moved.truncate().length_squared() > still_m * still_m {
+                Gait::Walks
+            } else if moved.z.abs() > LEVEL_M_PER_S * half_s {
+                Gait::Shifts
+            } else {
+                Gait::Stands
+            }
         } else {
             let (earlier, later) = self.halves(&self.fields);
             let share = STEADY_SHARE * half_s;
-            (later - earlier).length_squared() < share * share * later.length_squared()
+            let steady = (later - earlier).length_squared() < share * share * later.length_squared();
+            if steady { Gait::Stands } else { Gait::Walks }
         }
+    }
+
+    /// Mean displacement over half a second, horizontally; `None` without positions.
+    pub fn velocity(&self) -> Option<Vec2> {
+        (self.with_places == SPAN).then(|| {
+            let (earlier, later) = self.halves(&self.places);
+            (later - earlier).truncate()
+        })
     }
 
     fn halves(&self, ring: &[Vec3; SPAN]) -> (Vec3, Vec3) {
