@@ -7,6 +7,7 @@ fn main() {
     let mut site = b.site().unwrap();
     if let Some(d) = std::env::args().nth(3) {
         site.source[0].depth_m = d.parse().unwrap();
+        site.source[0].lay_deg = (seed * 37 % 180) as f64;
     }
     if std::env::var("NOCAL").is_ok() {
         site.noise.calibration_error = false;

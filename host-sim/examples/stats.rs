@@ -46,6 +46,7 @@ fn main() {
                     inside += 1;
                 }
             }
+            if let Some(r)=&o.fix { if r.depths.iter().flatten().any(|x| (x.depth_m as f64-d).abs() > 0.15*d) { println!("   bad seed {seed} lay {l} {:?} {:?} {:?}", r.place, r.depths, r.judgement.reasons); } }
             let Some(f) = &o.fix else {
                 none.push(*seed);
                 continue;

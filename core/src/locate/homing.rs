@@ -14,12 +14,23 @@ const SPAN: usize = 10;
 const PASSED_DB: f32 = 3.0;
 /// A field this much steeper than flat is near a null of its horizontal part.
 const STEEP: f32 = 2.0;
+/// Least square of the horizontal over the vertical field for a bearing near the nulls.
+const LEVEL_SHARE: f32 = 0.1;
+/// Turns asked for near the nulls stay below this, radians.
+const AHEAD_RAD: f32 = 0.8;
 
 /// Angle to turn to the right to face the source, radians; `None` where the field has no horizontal part.
 pub fn turn_to_source(field_t: Vec3) -> Option<f32> {
     let toward = if field_t.z > 0.0 { -field_t } else { field_t };
     let flat = toward.x != 0.0 || toward.y != 0.0;
     flat.then(|| -math::atan2(toward.y, toward.x))
+}
+
+/// The turn that a field near the nulls still allows: none once it stands so steeply that its horizontal part says
+/// little, and none to the side, because the way on is straight ahead.
+pub fn turn_near(field_t: Vec3) -> Option<f32> {
+    let readable = field_t.truncate().length_squared() > LEVEL_SHARE * field_t.z * field_t.z;
+    turn_to_source(field_t).filter(|turn| readable && turn.abs() < AHEAD_RAD)
 }
 
 /// Whether the field stands steeply, as it does about the nulls.

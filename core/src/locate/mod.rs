@@ -13,7 +13,7 @@ mod sound;
 mod summit;
 mod sweep;
 
-use glam::Vec2;
+use glam::{Vec2, Vec3};
 
 use crate::array::{Array, Glimpse};
 use crate::error::ConfigError;
@@ -135,9 +135,9 @@ pub struct LocateState {
 /// Near the mark is within this share of the depth, plus the length below, metres.
 const NEAR_SHARE: f32 = 0.3;
 const NEAR_M: f32 = 0.2;
-/// A mark this many depths away belongs to the station before, plus the length below, metres.
-const LEFT_DEPTHS: f32 = 3.0;
-const LEFT_M: f32 = 2.0;
+/// A bracket this many depths from the mark, plus the length below, belongs to another source.
+const ELSEWHERE_DEPTHS: f32 = 2.0;
+const ELSEWHERE_M: f32 = 1.0;
 
 impl Locator {
     /// A locate with `array`, fed a glimpse every `hop_s` seconds. For `inflation` see
@@ -228,14 +228,6 @@ impl Locator {
     /// Follow the walk: lanes while moving, a hold while standing near the mark.
     fn walk(&self, state: &mut LocateState, glimpse: &Glimpse, gait: Gait, level_db: f32) {
         let field_t = glimpse.lower().field_t;
-        if self.has_left(state, glimpse) {
-            state.along = None;
-            state.across = None;
-            state.mark = None;
-            state.ground = None;
-            state.homing.restart();
-            state.phase = Phase::Home;
-        }
         // Without positions nobody knows whether the mast stands over a broad peak or is at rest.
         if gait == Gait::Walks || glimpse.mast.position.is_none() {
             if !state.lane.continues(glimpse.mast.heading_rad, state.motion.velocity()) {
@@ -270,7 +262,12 @@ impl Locator {
         let stronger = |new: f32, old: Option<f32>| old.is_none_or(|old| new.abs() > 0.8 * old.abs());
         if let Some(along) = state.lane.along() {
             let old = state.along.as_ref().map(|a| a.peak.feature.value);
-            if stronger(along.peak.feature.value, old) {
+            if self.is_elsewhere(state, &along) {
+                // The beacon was pushed on: a new station begins.
+                state.across = None;
+                state.ground = None;
+                state.along = Some(along);
+            } else if stronger(along.peak.feature.value, old) {
                 state.along = Some(along);
             }
         }
@@ -283,14 +280,14 @@ impl Locator {
             state.along.as_ref().and_then(|a| mark::mark(a, state.across.as_ref(), self.level_sigma));
     }
 
-    fn depth_m(mark: &Mark) -> f32 {
-        mark.null_spacing.map_or(1.0, |d| d.depth_m)
+    fn is_elsewhere(&self, state: &LocateState, along: &Along) -> bool {
+        let (Some(mark), Some(place)) = (&state.mark, along.peak.place) else { return false };
+        let away_m = place.enu_m.truncate().distance(mark.place_m);
+        away_m > ELSEWHERE_DEPTHS * Self::depth_m(mark) + ELSEWHERE_M
     }
 
-    fn has_left(&self, state: &LocateState, glimpse: &Glimpse) -> bool {
-        let (Some(mark), Some(position)) = (&state.mark, glimpse.mast.position) else { return false };
-        let away_m = position.enu_m.truncate().distance(mark.place_m);
-        away_m > LEFT_DEPTHS * Self::depth_m(mark) + LEFT_M
+    fn depth_m(mark: &Mark) -> f32 {
+        mark.null_spacing.map_or(1.0, |d| d.depth_m)
     }
 
     /// Near enough to the source for a hold to mean something.
@@ -358,7 +355,7 @@ impl Locator {
         Guidance {
             at: glimpse.at,
             phase: state.phase,
-            turn_rad: if state.phase == Phase::Home { turn_to_source(field_t) } else { None },
+            turn_rad: if heard { Self::turn(state, field_t) } else { None },
             trend_db_per_s,
             past_source: heard && state.homing.has_passed(level_db),
             snr_db: glimpse.snr_db,
@@ -394,6 +391,15 @@ impl Locator {
         let flat = lower.field_t.truncate();
         let slope = lower.field_t.z / (3.0 * flat.length_squared()).max(f32::MIN_POSITIVE);
         Some(flat * slope * depth.depth_m)
+    }
+
+    /// Which way to turn: while homing, and on from there up to the first null, where the bearing reverses.
+    fn turn(state: &LocateState, field_t: Vec3) -> Option<f32> {
+        match state.phase {
+            Phase::Home => turn_to_source(field_t),
+            Phase::Bracket if state.along.is_none() => homing::turn_near(field_t),
+            _ => None,
+        }
     }
 
     /// Lay to the right of the forward axis: the mark's where there is one, else the field's where it lies flat.

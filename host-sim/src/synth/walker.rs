@@ -47,6 +47,12 @@ const TURN_ON_THE_SPOT_RAD: f64 = 0.6;
 const ON_THE_MARK_M: f64 = 0.03;
 /// Times that one corrects one's stand when the mark has moved meanwhile.
 const CORRECTIONS: u8 = 4;
+/// A lane walked straight on may be so much longer than one about a mark.
+const STRAIGHT_ON: f64 = 1.4;
+/// How often one turns back to the source when a lane straight on gave no mark.
+const TRIES: u8 = 3;
+/// How far one goes on after a mark is known, metres.
+const BEYOND_M: f64 = 0.7;
 /// Time to let the instrument think before correcting, seconds.
 const PAUSE_S: f64 = 0.6;
 /// Speed of raising, lowering the mast, metres per second, and the acceleration at that.
@@ -61,6 +67,9 @@ enum Motion {
     Face(f64),
     /// Go straight to a point at a pace.
     Go { goal: DVec2, pace: f64 },
+    /// Walk straight on until the cue gives a mark and a little further, at most so far; if there
+    /// is none, try again.
+    Onward { max_m: f64, tries: u8 },
     /// Walk on as the cue says, at most so far.
     Follow { max_m: f64 },
     /// Go to the mark, then look again whether it has moved, so many times.
@@ -100,6 +109,8 @@ pub(super) struct Technician {
     time_s: f64,
     cue: Cue,
     wanted_heading: Option<f64>,
+    /// How far the current lane had gone when a mark came up.
+    marked_after_m: Option<f64>,
 }
 
 impl Technician {
@@ -130,6 +141,7 @@ impl Technician {
             time_s: 0.0,
             cue: Cue::default(),
             wanted_heading: None,
+            marked_after_m: None,
         }
     }
 
@@ -197,6 +209,13 @@ impl Technician {
             if let Motion::Approach { corrections } = motion {
                 self.approach(corrections);
             }
+            if let Motion::Onward { max_m, tries: tries @ 1.. } = motion
+                && self.mark().is_none()
+            {
+                // Missed the source: turn to it once more and have another go.
+                self.motions.push_front(Motion::Onward { max_m, tries: tries - 1 });
+                self.motions.push_front(Motion::Follow { max_m });
+            }
             self.begin_motion();
         }
         self.speed_m_s = (self.at - before).length() / dt_s;
@@ -208,6 +227,7 @@ impl Technician {
         self.from = self.at;
         self.from_heading = self.heading.value;
         self.gone = Glide::default();
+        self.marked_after_m = None;
     }
 
     fn plan(&mut self, leg: Leg) {
@@ -261,10 +281,14 @@ impl Technician {
         let Some(middle) = self.mark() else {
             let course = match direction {
                 Direction::Bearing(_) => course,
-                Direction::Along | Direction::Across => self.heading.value,
+                // The way the source was last said to lie.
+                Direction::Along | Direction::Across => self.wanted_heading.unwrap_or(self.heading.value),
             };
-            let ahead = DVec2::new(course.sin(), course.cos()) * length_m;
-            return self.go(self.at + ahead, self.habits.pace_m_s);
+            return vec![
+                Motion::Height(self.habits.carry_m),
+                Motion::Face(course),
+                Motion::Onward { max_m: STRAIGHT_ON * length_m, tries: TRIES },
+            ];
         };
         let [first, last] = if (self.at - middle).dot(half) <= 0.0 {
             [middle - half, middle + half]
@@ -326,6 +350,17 @@ impl Technician {
                 self.gone.towards(length, pace, self.habits.accel_m_s2, dt_s);
                 self.at = self.from + way.normalize_or_zero() * self.gone.value;
                 self.gone.is_at(length, 0.01)
+            }
+            Motion::Onward { max_m, .. } => {
+                if self.cue.mark_enu_m.is_some() && self.marked_after_m.is_none() {
+                    self.marked_after_m = Some(self.gone.value);
+                }
+                let enough_m = self.marked_after_m.map_or(max_m, |m| max_m.min(m + BEYOND_M));
+                let speed = if self.gone.value < enough_m { self.habits.pace_m_s } else { 0.0 };
+                self.gone.pace(speed, self.habits.accel_m_s2, dt_s);
+                let (sin, cos) = self.heading.value.sin_cos();
+                self.at += DVec2::new(sin, cos) * self.gone.rate * dt_s;
+                speed == 0.0 && self.gone.rate.abs() < 0.01
             }
             Motion::Follow { max_m } => self.followed(max_m, dt_s),
         }
