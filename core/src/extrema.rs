@@ -16,7 +16,7 @@ const FIT_DROP: f32 = 0.2;
 /// and never to more than this many samples either side.
 const FIT_REACH: u32 = 40;
 /// From this reach on the curve is a cubic, below it a parabola.
-const SKEW_REACH: u32 = 3;
+const SKEW_REACH: u32 = 2;
 
 /// What makes a peak count.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -46,7 +46,14 @@ fn main() {
                     inside += 1;
                 }
             }
-            if let Some(r)=&o.fix { if r.depths.iter().flatten().any(|x| (x.depth_m as f64-d).abs() > 0.15*d) { println!("   bad seed {seed} lay {l} {:?} {:?} {:?}", r.place, r.depths, r.judgement.reasons); } }
+            if let Some(r) = &o.fix {
+                if r.depths.iter().flatten().any(|x| (x.depth_m as f64 - d).abs() > 0.15 * d) {
+                    println!(
+                        "   bad seed {seed} lay {l} {:?} {:?} {:?}",
+                        r.place, r.depths, r.judgement.reasons
+                    );
+                }
+            }
             let Some(f) = &o.fix else {
                 none.push(*seed);
                 continue;

@@ -1,15 +1,20 @@
 //! Where the source is, from one lane along it and one across.
 
-use glam::Vec2;
+use glam::{Vec2, Vec3};
 
 use super::lane::{Across, Along, Spot};
 use crate::depth::{self, Depth, Measured, Passing, Unusable};
+use crate::field;
 use crate::math;
 
 /// Without a lane across, the source may be this share of the depth to either side.
 const SIDEWAYS_SHARE: f32 = 0.25;
 /// A lane across counts when it passed within this share of the depth of the mark.
 const CROSSING_SHARE: f32 = 0.4;
+/// and when it ran at least this far from parallel: the sine of the angle.
+const LEAST_CROSSING: f32 = 0.7;
+/// A lane is taken to run along the lay up to this tangent of the angle between them.
+const STEEPEST_SKEW: f32 = 1.5;
 /// The relations between marks on a lane are good to this share of the depth.
 const MODEL_SHARE: f32 = 0.002;
 
@@ -39,17 +44,47 @@ pub struct Mark {
     pub crossed: bool,
 }
 
-/// A lane's own axis: where a spot lies along it.
+/// Rounds of refinement: each uses the miss, the depth and the lay of the round before.
+const ROUNDS: usize = 4;
+
+/// The lane's own axis: x along it from the first null, y to its left.
 struct Axis {
     origin: Vec2,
-    direction: Vec2,
+    forward: Vec2,
+    left: Vec2,
 }
 
 impl Axis {
     fn along(&self, spot: &Spot) -> Option<Measured> {
         let place = spot.place?;
-        let value = (place.enu_m.truncate() - self.origin).dot(self.direction);
+        let value = (place.enu_m.truncate() - self.origin).dot(self.forward);
         Some(Measured::new(value, place.sigma_m))
+    }
+
+    fn in_lane(&self, direction: Vec2) -> Vec2 {
+        Vec2::new(direction.dot(self.forward), direction.dot(self.left))
+    }
+
+    fn to_site(&self, in_lane: Vec2) -> Vec2 {
+        self.forward * in_lane.x + self.left * in_lane.y
+    }
+}
+
+/// The source in the lane's axes, as one round after the other knows it better.
+#[derive(Clone, Copy)]
+struct Guess {
+    along_m: Measured,
+    left_m: Measured,
+    depth_m: f32,
+    /// Tangent of the angle from the lane to the lay.
+    skew: f32,
+    pitch: Measured,
+}
+
+impl Guess {
+    fn passing(&self) -> Passing {
+        let miss_m = Measured::new(-self.left_m.value, self.left_m.sigma);
+        Passing { miss_m, skew: self.skew, pitch: self.pitch }
     }
 }
 
@@ -59,67 +94,41 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     let [first, second] = &along.nulls;
     let (a, b) = (first.place?, second.place?);
     let origin = a.enu_m.truncate();
-    let direction = (b.enu_m.truncate() - origin).try_normalize()?;
-    let left = direction.perp();
-    let axis = Axis { origin, direction };
+    let forward = (b.enu_m.truncate() - origin).try_normalize()?;
+    let axis = Axis { origin, forward, left: forward.perp() };
     let apart = Measured::new(
         b.enu_m.truncate().distance(origin),
         math::sqrt(a.sigma_m * a.sigma_m + b.sigma_m * b.sigma_m),
     );
-    let field = along.peak.field_t;
-    let skew = field.y / if field.x == 0.0 { 1.0 } else { field.x };
-    let rough_m = apart.value * NULL_SHARE;
-
-    let sideways = |across: &Across| -> Option<Measured> {
-        let place = across.place;
-        let from_origin = place.enu_m.truncate() - origin;
-        let beside = from_origin.dot(direction) - 0.5 * apart.value;
-        let crossing = across.direction.dot(left).abs();
-        (beside.abs() < CROSSING_SHARE * rough_m && crossing > 0.7)
-            .then(|| Measured::new(from_origin.dot(left), place.sigma_m))
-    };
-    let crossing = across.and_then(sideways);
-    let source_left = crossing.unwrap_or(Measured::new(0.0, SIDEWAYS_SHARE * rough_m));
-    let miss_m = Measured::new(-source_left.value, source_left.sigma);
-
-    // The nulls' middle, the peak and the vertical null each stand off the source by a share of
-    // w = miss * skew + d * pitch; the miss is known, so two unknowns remain: the place and d * pitch.
-    let half_spacing_sigma = 0.5 * apart.sigma;
     // Each null stands off in proportion to the depth below the node at that moment.
     let carried_higher_m = b.enu_m.z - a.enu_m.z;
     let middle_m = 0.5 * apart.value - NULL_SHARE * 0.5 * carried_higher_m;
-    let middle = Measured::new(middle_m, half_spacing_sigma);
+    let middle = Measured::new(middle_m, 0.5 * apart.sigma);
     let peak = axis.along(&along.peak);
     let vertical_null = along.vertical_null.as_ref().and_then(|spot| axis.along(spot));
-    let from_skew = miss_m.value * skew;
-    let mut pitch = Measured::new(0.0, level_sigma);
-    let mut place = middle;
-    let mut depth_m = rough_m;
-    for _ in 0..3 {
-        let q2 = pitch.value * pitch.value;
-        let peak_share = 1.0 / (3.0 + q2);
-        let null_share =
-            if q2 > 1e-3 { (math::sqrt(9.0 + 8.0 * q2) - 3.0) / (2.0 * q2) } else { 2.0 / 3.0 };
-        let floor = MODEL_SHARE * depth_m;
-        let mut fit = TwoUnknowns::default();
-        fit.add(-0.75, middle.value + 0.75 * from_skew, middle.sigma + floor);
-        if let Some(p) = peak {
-            fit.add(-peak_share, p.value + from_skew / 3.0, p.sigma + floor);
+
+    let rough_m = apart.value * NULL_SHARE;
+    let field = along.peak.field_t;
+    let mut guess = Guess {
+        along_m: middle,
+        left_m: Measured::new(0.0, SIDEWAYS_SHARE * rough_m),
+        depth_m: rough_m,
+        skew: field.y / if field.x == 0.0 { 1.0 } else { field.x },
+        pitch: Measured::new(0.0, level_sigma),
+    };
+    let mut crossed = false;
+    for _ in 0..ROUNDS {
+        let crossing = across.and_then(|across| crossing(&axis, across, &guess));
+        crossed = crossing.is_some();
+        guess.left_m = crossing.unwrap_or(guess.left_m);
+        (guess.along_m, guess.pitch) = along_the_lane(&guess, middle, peak, vertical_null, level_sigma);
+        if let Ok(depth) = depth::null_spacing(apart, guess.passing()) {
+            guess.depth_m = depth.depth_m;
         }
-        if let Some(v) = vertical_null {
-            fit.add(-null_share, v.value + from_skew, v.sigma + floor);
-        }
-        let (source, rise) = fit.solve(depth_m * level_sigma);
-        place = source;
-        pitch = Measured::new(rise.value / depth_m, rise.sigma / depth_m);
-        let passing = Passing { miss_m, skew, pitch };
-        if let Ok(depth) = depth::null_spacing(apart, passing) {
-            depth_m = depth.depth_m;
-        }
+        guess.skew = skew(&guess, peak.unwrap_or(middle).value, field).unwrap_or(guess.skew);
     }
-    let passing = Passing { miss_m, skew, pitch };
-    let extrema = along.vertical_extrema.as_ref();
-    let vertical_apart = extrema.and_then(|[before, after]| {
+    let passing = guess.passing();
+    let vertical_apart = along.vertical_extrema.as_ref().and_then(|[before, after]| {
         let (before, after) = (axis.along(before)?, axis.along(after)?);
         let sigma = math::sqrt(before.sigma * before.sigma + after.sigma * after.sigma);
         Some(Measured::new(after.value - before.value, sigma))
@@ -127,18 +136,76 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     let vertical_maxima = vertical_apart
         .ok_or(Unusable::NotMeasured)
         .and_then(|apart| depth::vertical_maxima(apart, passing));
-    let lay_in_lane = Vec2::new(1.0, skew).normalize_or(Vec2::X);
     Some(Mark {
-        place_m: origin + direction * place.value + left * source_left.value,
-        lay: direction * lay_in_lane.x + left * lay_in_lane.y,
-        sigma_along_m: place.sigma,
-        sigma_across_m: source_left.sigma,
-        pitch,
+        place_m: origin + axis.to_site(Vec2::new(guess.along_m.value, guess.left_m.value)),
+        lay: axis.to_site(Vec2::new(1.0, guess.skew).normalize_or(Vec2::X)),
+        sigma_along_m: guess.along_m.sigma,
+        sigma_across_m: guess.left_m.sigma,
+        pitch: guess.pitch,
         null_spacing: depth::null_spacing(apart, passing),
         vertical_maxima,
         node_up_m: 0.5 * (a.enu_m.z + b.enu_m.z),
-        crossed: crossing.is_some(),
+        crossed,
     })
+}
+
+/// How far to the left of the lane the source lies, by a lane that crosses it.
+///
+/// A crossing that misses the source by `p` and is not square to the lay, by an angle of cotangent `c`, comes
+/// closest `p c` short of the source.
+fn crossing(axis: &Axis, across: &Across, guess: &Guess) -> Option<Measured> {
+    let closest = axis.in_lane(across.place.enu_m.truncate() - axis.origin);
+    let course = axis.in_lane(across.direction);
+    let beside_m = closest.x - guess.along_m.value;
+    if beside_m.abs() > CROSSING_SHARE * guess.depth_m || course.y.abs() < LEAST_CROSSING {
+        return None;
+    }
+    let lay = Vec2::new(1.0, guess.skew);
+    let source = Vec2::new(guess.along_m.value, guess.left_m.value);
+    let miss_m = (closest - source).dot(course.perp());
+    let cotangent = lay.dot(course) / lay.dot(course.perp());
+    let reach_m = closest.dot(course) + miss_m * cotangent;
+    let left_m = (reach_m - guess.along_m.value * course.x) / course.y;
+    let slant_m = guess.along_m.sigma * course.x;
+    let sigma2 = across.place.sigma_m * across.place.sigma_m + slant_m * slant_m;
+    left_m.is_finite().then(|| Measured::new(left_m, math::sqrt(sigma2) / course.y.abs()))
+}
+
+/// Place along the lane, and pitch.
+///
+/// The nulls' middle, the peak and the vertical null each stand off the source by a share of
+/// `w = miss * skew + d * pitch`; the miss is known, so two unknowns remain: the place and `d * pitch`.
+fn along_the_lane(
+    guess: &Guess,
+    middle: Measured,
+    peak: Option<Measured>,
+    vertical_null: Option<Measured>,
+    level_sigma: f32,
+) -> (Measured, Measured) {
+    let depth_m = guess.depth_m;
+    let q2 = guess.pitch.value * guess.pitch.value;
+    let peak_share = 1.0 / (3.0 + q2);
+    let null_share = if q2 > 1e-3 { (math::sqrt(9.0 + 8.0 * q2) - 3.0) / (2.0 * q2) } else { 2.0 / 3.0 };
+    let from_skew = -guess.left_m.value * guess.skew;
+    let floor = MODEL_SHARE * depth_m;
+    let mut fit = TwoUnknowns::default();
+    fit.add(-0.75, middle.value + 0.75 * from_skew, middle.sigma + floor);
+    if let Some(p) = peak {
+        fit.add(-peak_share, p.value + from_skew / 3.0, p.sigma + floor);
+    }
+    if let Some(v) = vertical_null {
+        fit.add(-null_share, v.value + from_skew, v.sigma + floor);
+    }
+    let (source, rise) = fit.solve(depth_m * level_sigma);
+    (source, Measured::new(rise.value / depth_m, rise.sigma / depth_m))
+}
+
+/// Skew of the dipole that makes the field seen at a place on the lane.
+fn skew(guess: &Guess, at_m: f32, field: Vec3) -> Option<f32> {
+    let r = [at_m - guess.along_m.value, -guess.left_m.value, guess.depth_m];
+    let [x, y, _] = field::dipole_moment((field * 1e9).to_array(), r);
+    let skew = y / x;
+    (skew.abs() < STEEPEST_SKEW).then_some(skew)
 }
 
 /// Weighted least squares for `seen = source + share * rise`.

@@ -342,7 +342,7 @@ impl Technician {
             Motion::Height(target) => {
                 let (rate, accel) = LIFT;
                 self.height.towards(target, rate, accel, dt_s);
-                self.height.is_at(target, 0.002)
+                self.height.is_at(target, 0.0002)
             }
             Motion::Go { goal, pace } => {
                 let way = goal - self.from;
