@@ -3,3 +3,4 @@
 
 pub mod capture;
 pub mod equipment;
+pub mod inspect;

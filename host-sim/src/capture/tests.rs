@@ -104,7 +104,7 @@ fn script() -> impl Strategy<Value = Script> {
                 },
                 frames,
             ));
-            start = start + blocks.last().unwrap().0.frames as u64;
+            start += blocks.last().unwrap().0.frames as u64;
         }
         Script { blocks, at: 0 }
     })
