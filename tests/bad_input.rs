@@ -4,9 +4,7 @@ use std::fs::{self, File};
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use nullwalk::capture::{
-    Capture, CaptureError, FieldRecording, Manifest, Notice, Track, WavFrames,
-};
+use nullwalk::capture::{Capture, CaptureError, FieldRecording, Manifest, Notice, Track, WavFrames};
 use nullwalk_core::frame::SampleSource;
 use proptest::prelude::*;
 use tempfile::TempDir;
@@ -75,10 +73,7 @@ impl Folder {
     fn of_phasors() -> Self {
         let folder = Self::new();
         fs::remove_file(folder.0.path().join("samples.wav")).unwrap();
-        folder.put(
-            "field.csv",
-            format!("{FIELD_HEAD}0,1,1,1,1,1,1,1\n0.1,1,1,1,1,1,1,1\n"),
-        );
+        folder.put("field.csv", format!("{FIELD_HEAD}0,1,1,1,1,1,1,1\n0.1,1,1,1,1,1,1,1\n"));
         folder
     }
 
@@ -140,13 +135,12 @@ fn missing_files() {
         "capture.toml: not found; a capture folder holds capture.toml and samples.wav",
     );
     folder.put("capture.toml", MANIFEST);
-    assert_complaint(
-        &folder,
-        "samples.wav: not found; put the samples there, or phasors into field.csv",
+    assert_complaint(&folder, "samples.wav: not found; put the samples there, or phasors into field.csv");
+    assert!(
+        Folder::of_phasors()
+            .complaint()
+            .starts_with("samples.wav: not found; this capture holds phasors (field.csv): ask for those")
     );
-    assert!(Folder::of_phasors().complaint().starts_with(
-        "samples.wav: not found; this capture holds phasors (field.csv): ask for those"
-    ));
 }
 
 #[test]
@@ -165,56 +159,34 @@ fn wav_headers() {
         "samples.wav, header: the file is empty; record or copy it again",
     );
     assert_wav_complaint(
-        &Wav {
-            tag: *b"RIFX",
-            ..Wav::good()
-        },
+        &Wav { tag: *b"RIFX", ..Wav::good() },
         "samples.wav, header: big-endian (RIFX); \
          convert it to little-endian RIFF/WAVE with any sound tool",
     );
     assert_wav_complaint(
-        &Wav {
-            tag: *b"\x89PNG",
-            ..Wav::good()
-        },
+        &Wav { tag: *b"\x89PNG", ..Wav::good() },
         "samples.wav, header: not a WAV file; \
          convert it to little-endian RIFF/WAVE with any sound tool",
     );
     assert_wav_complaint(
-        &Wav {
-            tag: *b"RF64",
-            ..Wav::good()
-        },
+        &Wav { tag: *b"RF64", ..Wav::good() },
         "samples.wav, header: 64-bit RIFF; record parts of less than 4 GiB",
     );
     assert_wav_complaint(
-        &Wav {
-            format: 6,
-            ..Wav::good()
-        },
+        &Wav { format: 6, ..Wav::good() },
         "samples.wav, header: The wave format of the file is not supported.; \
          save it again as plain PCM with any sound tool",
     );
     assert_wav_complaint(
-        &Wav {
-            bits: 8,
-            ..Wav::good()
-        },
+        &Wav { bits: 8, ..Wav::good() },
         "samples.wav, header: 8-bit samples; save it with 16, 24 or 32 bits, or 32-bit float",
     );
     assert_wav_complaint(
-        &Wav {
-            rate_hz: 0,
-            ..Wav::good()
-        },
+        &Wav { rate_hz: 0, ..Wav::good() },
         "samples.wav, header: says 0 samples a second; record again",
     );
     assert_wav_complaint(
-        &Wav {
-            channels: 9,
-            promised_bytes: 18,
-            ..Wav::good()
-        },
+        &Wav { channels: 9, promised_bytes: 18, ..Wav::good() },
         "samples.wav, header: holds 9 channels where 8 are expected; keep at most 8 channels",
     );
     assert_complaint(
@@ -227,18 +199,12 @@ fn wav_headers() {
 #[test]
 fn wav_files_of_no_length() {
     assert_wav_complaint(
-        &Wav {
-            promised_bytes: 0,
-            ..Wav::good()
-        },
+        &Wav { promised_bytes: 0, ..Wav::good() },
         "samples.wav, header: says there are no samples; the recorder may have been stopped before it \
          finished the file: record again, or repair the header with a sound tool",
     );
     assert_wav_complaint(
-        &Wav {
-            data: vec![],
-            ..Wav::good()
-        },
+        &Wav { data: vec![], ..Wav::good() },
         "samples.wav, frame 0: the header promises 4000 frames, none is there; \
          the file was cut off: record or copy it again",
     );
@@ -246,23 +212,15 @@ fn wav_files_of_no_length() {
 
 #[test]
 fn truncated_and_gigantic_wav_files_are_read_as_far_as_they_go() {
-    let odd = Wav {
-        data: vec![1; 10 * 4 + 3],
-        ..Wav::good()
-    };
-    let huge = Wav {
-        promised_bytes: u32::MAX - 3,
-        ..Wav::good()
-    };
+    let odd = Wav { data: vec![1; 10 * 4 + 3], ..Wav::good() };
+    let huge = Wav { promised_bytes: u32::MAX - 3, ..Wav::good() };
     for (wav, promised, there) in [(odd, 4000, 10), (huge, 1_073_741_823, 4000)] {
         let folder = Folder::new();
         let (frames, notices) = folder.put("samples.wav", wav.bytes()).read().unwrap();
         assert_eq!(frames, there);
         assert_eq!(
             notices[0].text,
-            format!(
-                "cut off: the header promises {promised} frames, {there} are there and were used"
-            )
+            format!("cut off: the header promises {promised} frames, {there} are there and were used")
         );
     }
 }
@@ -270,20 +228,11 @@ fn truncated_and_gigantic_wav_files_are_read_as_far_as_they_go() {
 #[test]
 fn wav_files_full_of_nan() {
     let data: Vec<u8> = f32::NAN.to_le_bytes().repeat(2 * 100);
-    let wav = Wav {
-        format: 3,
-        bits: 32,
-        promised_bytes: data.len() as u32,
-        data,
-        ..Wav::good()
-    };
+    let wav = Wav { format: 3, bits: 32, promised_bytes: data.len() as u32, data, ..Wav::good() };
     let folder = Folder::new();
     let (frames, notices) = folder.put("samples.wav", wav.bytes()).read().unwrap();
     assert_eq!(frames, 100);
-    assert_eq!(
-        notices[0].text,
-        "200 samples are not numbers, the first in frame 0; they were taken as 0"
-    );
+    assert_eq!(notices[0].text, "200 samples are not numbers, the first in frame 0; they were taken as 0");
 }
 
 #[test]
@@ -303,10 +252,7 @@ fn sample_rates_that_do_not_fit() {
         "capture.toml, signal: a tone of NaN Hz does not fit a sample rate of 8000 Hz (the tone + 10 Hz \
          must stay below half the rate); set signal.tone_hz to a tone of 1 Hz to 48 kHz",
     );
-    let slow = Wav {
-        rate_hz: 1000,
-        ..Wav::good()
-    };
+    let slow = Wav { rate_hz: 1000, ..Wav::good() };
     assert_wav_complaint(
         &slow,
         "capture.toml, signal: a tone of 512 Hz does not fit a sample rate of 1000 Hz (the tone + 10 Hz \
@@ -314,25 +260,15 @@ fn sample_rates_that_do_not_fit() {
     );
     for rate in ["48000", "-8000", "nan", "inf", "0"] {
         let complaint = with(&format!("sample_rate_hz = {rate}")).complaint();
-        assert!(
-            complaint.starts_with("capture.toml, signal.sample_rate_hz: "),
-            "{complaint}"
-        );
+        assert!(complaint.starts_with("capture.toml, signal.sample_rate_hz: "), "{complaint}");
         assert!(complaint.ends_with(
             "but the header of samples.wav says 8000 Hz; give the true rate in both, or leave the key out"
         ));
     }
     let folder = Folder::new();
-    let bare = folder
-        .put("samples.wav", slow.bytes())
-        .0
-        .path()
-        .join("samples.wav");
+    let bare = folder.put("samples.wav", slow.bytes()).0.path().join("samples.wav");
     let complaint = read_all(&bare).unwrap_err().to_string();
-    assert!(
-        complaint.contains("samples.wav, signal: a tone of 512 Hz does not fit"),
-        "{complaint}"
-    );
+    assert!(complaint.contains("samples.wav, signal: a tone of 512 Hz does not fit"), "{complaint}");
     assert_complaint(
         &with("channels = 6"),
         "samples.wav, header: holds 2 channels where 6 are expected; \
@@ -369,34 +305,21 @@ fn manifests() {
     );
     let cut_off = manifest("[signal]\ntone_hz = ");
     assert!(cut_off.starts_with("capture.toml, line 4: "), "{cut_off}");
-    assert!(
-        cut_off.ends_with("; correct it as the book's capture chapter shows"),
-        "{cut_off}"
-    );
+    assert!(cut_off.ends_with("; correct it as the book's capture chapter shows"), "{cut_off}");
     let not_text = Folder::new();
     not_text.put("capture.toml", [0xff, 0xfe, 0x00]);
-    assert!(
-        not_text
-            .complaint()
-            .starts_with("capture.toml: cannot read as UTF-8 text: ")
-    );
+    assert!(not_text.complaint().starts_with("capture.toml: cannot read as UTF-8 text: "));
 }
 
 #[test]
 fn unknown_keys_are_noticed() {
     let folder = Folder::new();
-    folder.put(
-        "capture.toml",
-        format!("{MANIFEST}colour = 1\n[signal]\nsmell = 2\n"),
-    );
+    folder.put("capture.toml", format!("{MANIFEST}colour = 1\n[signal]\nsmell = 2\n"));
     let notices = folder.read().unwrap().1;
     let texts: Vec<_> = notices.iter().map(|n| n.text.as_str()).collect();
     assert_eq!(
         texts,
-        [
-            "key colour is not known and not used",
-            "key signal.smell is not known and not used"
-        ]
+        ["key colour is not known and not used", "key signal.smell is not known and not used"]
     );
 }
 
@@ -407,44 +330,24 @@ fn impossible_equipment() {
         folder.put("capture.toml", format!("{MANIFEST}{more}"));
         folder.complaint()
     };
-    let coil = |channel: u8, axis: &str| {
-        format!("[[array.node.coil]]\nchannel = {channel}\naxis = {axis}\n")
-    };
+    let coil =
+        |channel: u8, axis: &str| format!("[[array.node.coil]]\nchannel = {channel}\naxis = {axis}\n");
     let node = |position: &str, axes: [&str; 3], first: u8| {
-        let coils: String = axes
-            .iter()
-            .zip(first..)
-            .map(|(axis, c)| coil(c, axis))
-            .collect();
+        let coils: String = axes.iter().zip(first..).map(|(axis, c)| coil(c, axis)).collect();
         format!("[[array.node]]\nposition_m = {position}\n{coils}")
     };
     let straight = ["[1,0,0]", "[0,1,0]", "[0,0,1]"];
     let two_at_once = node("[0,0,0]", straight, 0) + &node("[0,0,0]", straight, 3);
     for (more, expected) in [
-        (
-            "[front_end]\nrungs = []".into(),
-            "front_end.rungs must hold at least one rung",
-        ),
+        ("[front_end]\nrungs = []".into(), "front_end.rungs must hold at least one rung"),
         (
             "[front_end]\nrungs = [{ gain = 4 }, { gain = 1 }]".into(),
             "front_end.rungs must have positive, rising gains and settling times of 0 to 5 s",
         ),
-        (
-            "[front_end]\nfull_scale_v = nan".into(),
-            "front_end.full_scale_v must be positive",
-        ),
-        (
-            "[array]\nfoot_m = inf".into(),
-            "array.foot_m must be 0 to 2 m",
-        ),
-        (
-            node("[nan,0,0]", straight, 0),
-            "array.node.position_m must be within 5 m of the mast",
-        ),
-        (
-            two_at_once,
-            "array.node.position_m must put the nodes 0.05 to 5 m apart",
-        ),
+        ("[front_end]\nfull_scale_v = nan".into(), "front_end.full_scale_v must be positive"),
+        ("[array]\nfoot_m = inf".into(), "array.foot_m must be 0 to 2 m"),
+        (node("[nan,0,0]", straight, 0), "array.node.position_m must be within 5 m of the mast"),
+        (two_at_once, "array.node.position_m must put the nodes 0.05 to 5 m apart"),
         (
             node("[0,0,0]", ["[1,0,0]", "[1,0,0]", "[0,0,1]"], 0),
             "array.node.coil.axis must be three directions that span space, near right angles",
@@ -459,19 +362,12 @@ fn impossible_equipment() {
              leave out the nodes that were not recorded",
         ),
         (
-            format!(
-                "[[array.node]]\nposition_m = [0,0,0]\n{}",
-                coil(0, "[1,0,0]")
-            ),
+            format!("[[array.node]]\nposition_m = [0,0,0]\n{}", coil(0, "[1,0,0]")),
             "array.node.coil must list exactly three coils",
         ),
     ] {
         let more: String = more;
-        assert_eq!(
-            complaint(&more),
-            format!("capture.toml: {expected}"),
-            "for {more}"
-        );
+        assert_eq!(complaint(&more), format!("capture.toml: {expected}"), "for {more}");
     }
 }
 
@@ -495,10 +391,7 @@ fn tracks() {
             "line 1, column time_s: is missing from the header line; \
              begin the file with a line of column names with commas between them",
         ),
-        (
-            "time_s,time_s\n",
-            "line 1, column time_s: stands in the header twice; keep one of them",
-        ),
+        ("time_s,time_s\n", "line 1, column time_s: stands in the header twice; keep one of them"),
         (
             "time_s,east_m,north_m\n0,1,2\n0.1,nan,2\n",
             "line 3, column east_m: \"nan\" is not a finite number; \
@@ -527,10 +420,7 @@ fn tracks() {
             "time_s,east_m,north_m,sigma_m\n0,1,2,-0.1\n",
             "line 2, column sigma_m: -0.1 m is negative; a standard uncertainty is 0 or more",
         ),
-        (
-            "time_s\n,\n",
-            "line 2, column time_s: the cell is empty; fill it in, or delete the row",
-        ),
+        ("time_s\n,\n", "line 2, column time_s: the cell is empty; fill it in, or delete the row"),
         (
             "time_s\n-1\n",
             "line 2, column time_s: -1.0 s is not within a recording; \
@@ -541,18 +431,9 @@ fn tracks() {
             "line 2, column time_s: 1e300 s is not within a recording; \
              count seconds from the first sample, which is at 0",
         ),
-        (
-            "time_s\n0.1\n0.1\n",
-            &format!("line 3, column time_s: {ORDER}"),
-        ),
-        (
-            "time_s\n0.1\n0.10001\n",
-            &format!("line 3, column time_s: {ORDER}"),
-        ),
-        (
-            "time_s\n0.1\n0.05\n",
-            &format!("line 3, column time_s: {ORDER}"),
-        ),
+        ("time_s\n0.1\n0.1\n", &format!("line 3, column time_s: {ORDER}")),
+        ("time_s\n0.1\n0.10001\n", &format!("line 3, column time_s: {ORDER}")),
+        ("time_s\n0.1\n0.05\n", &format!("line 3, column time_s: {ORDER}")),
         (
             "time_s,rung\n0,9\n",
             "line 2, column rung: there is no such rung; the highest is 4; \
@@ -569,22 +450,13 @@ fn tracks() {
              give the frames lost between the two rows; time_s counts them too",
         ),
     ] {
-        assert_eq!(
-            complaint(text),
-            format!("track.csv, {expected}"),
-            "for {text:?}"
-        );
+        assert_eq!(complaint(text), format!("track.csv, {expected}"), "for {text:?}");
     }
     let not_text = Folder::new();
     not_text.put("track.csv", b"time_s\n0\n\xff\xfe\n");
     let complaint = not_text.complaint();
-    assert!(
-        complaint.starts_with("track.csv, line 3, column any: "),
-        "{complaint}"
-    );
-    assert!(
-        complaint.ends_with("; save the table as plain text (UTF-8) with commas between cells")
-    );
+    assert!(complaint.starts_with("track.csv, line 3, column any: "), "{complaint}");
+    assert!(complaint.ends_with("; save the table as plain text (UTF-8) with commas between cells"));
 }
 
 #[test]
@@ -592,10 +464,7 @@ fn gigantic_text_files_are_not_read() {
     let folder = Folder::new();
     // Sparse: these take no room on the disk.
     let grow = |name: &str, bytes| {
-        File::create(folder.0.path().join(name))
-            .unwrap()
-            .set_len(bytes)
-            .unwrap();
+        File::create(folder.0.path().join(name)).unwrap().set_len(bytes).unwrap();
     };
     grow("track.csv", 1 << 40);
     assert_complaint(
@@ -619,9 +488,8 @@ fn phasors() {
     };
     let row = |time: &str, rest: &str| format!("{time},{rest}\n");
     let ones = "1,1,1,1,1,1,1";
-    let rows = |times: &[&str]| {
-        FIELD_HEAD.to_owned() + &times.iter().map(|t| row(t, ones)).collect::<String>()
-    };
+    let rows =
+        |times: &[&str]| FIELD_HEAD.to_owned() + &times.iter().map(|t| row(t, ones)).collect::<String>();
     let upper = FIELD_HEAD.trim().to_owned() + ",n1x_re_t\n";
     for (text, expected) in [
         (
@@ -663,27 +531,14 @@ fn phasors() {
             "line 4, column time_s: 0.25 s after the row before, where the rows before are 0.125 s \
              apart; space the rows evenly, within 1 %; split the recording at a gap",
         ),
-        (
-            rows(&["0", "1", "2"]),
-            "line 2, column time_s: 1 rows a second; give 5 to 50 rows a second",
-        ),
-        (
-            rows(&["0"]),
-            "line 2, column time_s: less than two rows; give 5 to 50 rows a second",
-        ),
+        (rows(&["0", "1", "2"]), "line 2, column time_s: 1 rows a second; give 5 to 50 rows a second"),
+        (rows(&["0"]), "line 2, column time_s: less than two rows; give 5 to 50 rows a second"),
     ] {
-        assert_eq!(
-            complaint(&text),
-            format!("field.csv, {expected}"),
-            "for {text:?}"
-        );
+        assert_eq!(complaint(&text), format!("field.csv, {expected}"), "for {text:?}");
     }
     let folder = Folder::of_phasors();
     let node = |z: f64| format!("[[array.node]]\nposition_m = [0.0, 0.0, {z}]\n");
-    folder.put(
-        "capture.toml",
-        format!("{MANIFEST}{}{}", node(0.0), node(0.4)),
-    );
+    folder.put("capture.toml", format!("{MANIFEST}{}{}", node(0.0), node(0.4)));
     assert_complaint(
         &folder,
         "field.csv, line 1, column n1x_re_t: 1 nodes here, 2 in capture.toml; \
@@ -700,12 +555,8 @@ fn table(head: &'static str) -> impl Strategy<Value = Vec<u8>> {
         Just(String::new()),
     ];
     let row = prop::collection::vec(cell, 0..16).prop_map(|cells| cells.join(","));
-    let rows =
-        prop::collection::vec(row, 0..8).prop_map(move |rows| head.to_owned() + &rows.join("\n"));
-    prop_oneof![
-        rows.prop_map(String::into_bytes),
-        prop::collection::vec(any::<u8>(), 0..200)
-    ]
+    let rows = prop::collection::vec(row, 0..8).prop_map(move |rows| head.to_owned() + &rows.join("\n"));
+    prop_oneof![rows.prop_map(String::into_bytes), prop::collection::vec(any::<u8>(), 0..200)]
 }
 
 /// A good file with some of its bytes overwritten and its end cut off.

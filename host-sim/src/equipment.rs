@@ -25,11 +25,7 @@ pub struct Signal {
 
 impl Default for Signal {
     fn default() -> Self {
-        Self {
-            sample_rate_hz: 8000.0,
-            tone_hz: 512.0,
-            channels: 6,
-        }
+        Self { sample_rate_hz: 8000.0, tone_hz: 512.0, channels: 6 }
     }
 }
 
@@ -49,16 +45,8 @@ pub struct FrontEnd {
 
 impl Default for FrontEnd {
     fn default() -> Self {
-        let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile {
-            gain,
-            settle_s: 0.03,
-        });
-        Self {
-            full_scale_v: 2.5,
-            full_scale_counts: 1 << 23,
-            rail_fraction: 1.0,
-            rungs: rungs.to_vec(),
-        }
+        let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile { gain, settle_s: 0.03 });
+        Self { full_scale_v: 2.5, full_scale_counts: 1 << 23, rail_fraction: 1.0, rungs: rungs.to_vec() }
     }
 }
 
@@ -91,11 +79,7 @@ impl Default for ArrayFile {
             coil: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
                 .iter()
                 .zip(first..)
-                .map(|(&axis, channel)| CoilFile {
-                    channel,
-                    axis,
-                    ..CoilFile::default()
-                })
+                .map(|(&axis, channel)| CoilFile { channel, axis, ..CoilFile::default() })
                 .collect(),
         };
         Self {
@@ -120,11 +104,7 @@ pub struct CalibrationFile {
 
 impl Default for CalibrationFile {
     fn default() -> Self {
-        Self {
-            node_ratio_sigma: 0.003,
-            scale_sigma: 0.05,
-            note: String::new(),
-        }
+        Self { node_ratio_sigma: 0.003, scale_sigma: 0.05, note: String::new() }
     }
 }
 
@@ -156,13 +136,7 @@ pub struct CoilFile {
 
 impl Default for CoilFile {
     fn default() -> Self {
-        Self {
-            channel: 0,
-            axis: [0.0, 0.0, 1.0],
-            turns_area_m2: 20.0,
-            gain: 1.0,
-            phase_deg: 0.0,
-        }
+        Self { channel: 0, axis: [0.0, 0.0, 1.0], turns_area_m2: 20.0, gain: 1.0, phase_deg: 0.0 }
     }
 }
 
@@ -174,18 +148,9 @@ impl Signal {
 
     /// The lowest common sample rate that fits a tone, hertz.
     pub fn rate_for_tone_hz(tone_hz: f64) -> Option<f64> {
-        [
-            4000.0, 8000.0, 16_000.0, 24_000.0, 32_000.0, 48_000.0, 96_000.0,
-        ]
-        .into_iter()
-        .find(|&sample_rate_hz| {
-            Self {
-                sample_rate_hz,
-                tone_hz,
-                ..Self::default()
-            }
-            .tone_fits()
-        })
+        [4000.0, 8000.0, 16_000.0, 24_000.0, 32_000.0, 48_000.0, 96_000.0]
+            .into_iter()
+            .find(|&sample_rate_hz| Self { sample_rate_hz, tone_hz, ..Self::default() }.tone_fits())
     }
 }
 
@@ -195,20 +160,9 @@ impl FrontEnd {
     /// # Errors
     /// As [`Ladder::new`].
     pub fn ladder(&self) -> Result<Ladder, ConfigError> {
-        let rungs: Vec<Rung> = self
-            .rungs
-            .iter()
-            .map(|r| Rung {
-                gain: r.gain as f32,
-                settle_s: r.settle_s as f32,
-            })
-            .collect();
-        Ladder::new(
-            &rungs,
-            self.full_scale_v as f32,
-            self.full_scale_counts,
-            self.rail_fraction as f32,
-        )
+        let rungs: Vec<Rung> =
+            self.rungs.iter().map(|r| Rung { gain: r.gain as f32, settle_s: r.settle_s as f32 }).collect();
+        Ladder::new(&rungs, self.full_scale_v as f32, self.full_scale_counts, self.rail_fraction as f32)
     }
 }
 
@@ -235,10 +189,7 @@ impl ArrayFile {
 
 fn node(file: &NodeFile) -> Result<Node, ConfigError> {
     if !file.position_m.iter().all(|x| x.abs() <= 5.0) {
-        return Err(ConfigError::new(
-            "array.node.position_m",
-            "must be within 5 m of the mast",
-        ));
+        return Err(ConfigError::new("array.node.position_m", "must be within 5 m of the mast"));
     }
     let coils: Vec<Coil> = file
         .coil
@@ -253,10 +204,7 @@ fn node(file: &NodeFile) -> Result<Node, ConfigError> {
         .collect();
     let coils = <[Coil; 3]>::try_from(coils)
         .map_err(|_| ConfigError::new("array.node.coil", "must list exactly three coils"))?;
-    Ok(Node {
-        position_m: vec3(file.position_m),
-        coils,
-    })
+    Ok(Node { position_m: vec3(file.position_m), coils })
 }
 
 fn vec3(v: [f64; 3]) -> Vec3 {

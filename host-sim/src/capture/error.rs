@@ -31,9 +31,7 @@ pub enum CaptureError {
         source: io::Error,
     },
     /// A text file of a size that cannot be meant.
-    #[error(
-        "{file}: {bytes} bytes is more than a {kind} may hold ({limit}); record in shorter parts"
-    )]
+    #[error("{file}: {bytes} bytes is more than a {kind} may hold ({limit}); record in shorter parts")]
     TooLarge {
         /// The file.
         file: PathBuf,
@@ -141,20 +139,13 @@ impl CaptureError {
     /// Wraps an error of the operating system, for `map_err`.
     pub(super) fn io(file: &Path, action: &'static str) -> impl FnOnce(io::Error) -> Self {
         let file = file.to_path_buf();
-        move |source| Self::Io {
-            file,
-            action,
-            source,
-        }
+        move |source| Self::Io { file, action, source }
     }
 
     /// Wraps an error of the core's builders, for `map_err`.
     pub(super) fn config(file: &Path) -> impl Fn(ConfigError) -> Self {
         let file = file.to_path_buf();
-        move |source| Self::Config {
-            file: file.clone(),
-            source,
-        }
+        move |source| Self::Config { file: file.clone(), source }
     }
 }
 
@@ -169,10 +160,7 @@ pub struct Notice {
 
 impl Notice {
     pub(super) fn new(file: &Path, text: impl Into<String>) -> Self {
-        Self {
-            file: file.to_path_buf(),
-            text: text.into(),
-        }
+        Self { file: file.to_path_buf(), text: text.into() }
     }
 }
 

@@ -11,12 +11,8 @@ use super::pose;
 use super::table::{Row, Table};
 
 const NODE_COLUMNS: [[&str; 6]; 2] = [
-    [
-        "n0x_re_t", "n0x_im_t", "n0y_re_t", "n0y_im_t", "n0z_re_t", "n0z_im_t",
-    ],
-    [
-        "n1x_re_t", "n1x_im_t", "n1y_re_t", "n1y_im_t", "n1z_re_t", "n1z_im_t",
-    ],
+    ["n0x_re_t", "n0x_im_t", "n0y_re_t", "n0y_im_t", "n0z_re_t", "n0z_im_t"],
+    ["n1x_re_t", "n1x_im_t", "n1y_re_t", "n1y_im_t", "n1z_re_t", "n1z_im_t"],
 ];
 /// How evenly the rows must be spaced.
 const SPACING_TOLERANCE: f64 = 0.01;
@@ -59,12 +55,8 @@ impl FieldRecording {
         notices: &mut Vec<Notice>,
     ) -> Result<Self, CaptureError> {
         let [lower, upper] = NODE_COLUMNS;
-        let known: Vec<_> = ["time_s", "sigma_t"]
-            .into_iter()
-            .chain(lower)
-            .chain(upper)
-            .chain(pose::COLUMNS)
-            .collect();
+        let known: Vec<_> =
+            ["time_s", "sigma_t"].into_iter().chain(lower).chain(upper).chain(pose::COLUMNS).collect();
         let mut table = Table::new(source, file, &known, notices)?;
         table.require(&["time_s", "sigma_t"])?;
         table.require(&lower)?;
@@ -85,9 +77,7 @@ impl FieldRecording {
                 mast: pose::read(&row, foot_m)?,
             });
         }
-        let rate_hz = spacing
-            .rate_hz()
-            .filter(|rate| ROWS_PER_SECOND.contains(rate));
+        let rate_hz = spacing.rate_hz().filter(|rate| ROWS_PER_SECOND.contains(rate));
         let rate_hz = rate_hz.ok_or_else(|| CaptureError::Table {
             file: file.to_path_buf(),
             line: 2,
@@ -98,11 +88,7 @@ impl FieldRecording {
             },
             remedy: "give 5 to 50 rows a second",
         })?;
-        Ok(Self {
-            rows,
-            rate_hz,
-            nodes: 1 + usize::from(two_nodes),
-        })
+        Ok(Self { rows, rate_hz, nodes: 1 + usize::from(two_nodes) })
     }
 
     /// Number of nodes recorded: 1 or 2.
@@ -114,11 +100,7 @@ impl FieldRecording {
 fn node(row: &Row<'_>, columns: [&str; 6]) -> Result<[Complex32; 3], CaptureError> {
     let [x_re, x_im, y_re, y_im, z_re, z_im] = columns;
     let phasor = |re, im| Ok(Complex32::new(row.needed(re)?, row.needed(im)?));
-    Ok([
-        phasor(x_re, x_im)?,
-        phasor(y_re, y_im)?,
-        phasor(z_re, z_im)?,
-    ])
+    Ok([phasor(x_re, x_im)?, phasor(y_re, y_im)?, phasor(z_re, z_im)?])
 }
 
 fn sigma(row: &Row<'_>) -> Result<f32, CaptureError> {
@@ -158,9 +140,7 @@ impl Spacing {
         if (step_s - usual_s).abs() > SPACING_TOLERANCE * usual_s {
             return Err(row.wrong(
                 "time_s",
-                format!(
-                    "{step_s} s after the row before, where the rows before are {usual_s} s apart"
-                ),
+                format!("{step_s} s after the row before, where the rows before are {usual_s} s apart"),
                 "space the rows evenly, within 1 %; split the recording at a gap",
             ));
         }

@@ -96,34 +96,19 @@ impl Manifest {
             remedy,
         };
         let not_toml = |e: toml::de::Error| {
-            let place = e
-                .span()
-                .map_or("key unknown".to_owned(), |span| line(text, span));
-            wrong(
-                &place,
-                e.message().to_owned(),
-                "correct it as the book's capture chapter shows",
-            )
+            let place = e.span().map_or("key unknown".to_owned(), |span| line(text, span));
+            wrong(&place, e.message().to_owned(), "correct it as the book's capture chapter shows")
         };
         let keys: toml::Table = text.parse().map_err(not_toml)?;
         if keys.get("format").and_then(toml::Value::as_str) != Some(FORMAT) {
             let problem = format!("must be {FORMAT:?}");
-            return Err(wrong(
-                "key format",
-                problem,
-                "is this the file you meant? If so, add the key",
-            ));
+            return Err(wrong("key format", problem, "is this the file you meant? If so, add the key"));
         }
         match keys.get("version").and_then(toml::Value::as_integer) {
             Some(1..=VERSION) => {}
             Some(newer @ 2..) => {
-                let problem =
-                    format!("version {newer} is newer than this program knows ({VERSION})");
-                return Err(wrong(
-                    "key version",
-                    problem,
-                    "read it with a newer nullwalk",
-                ));
+                let problem = format!("version {newer} is newer than this program knows ({VERSION})");
+                return Err(wrong("key version", problem, "read it with a newer nullwalk"));
             }
             _ => {
                 let problem = "must be a whole number from 1".to_owned();
@@ -131,10 +116,7 @@ impl Manifest {
             }
         }
         let mut unknown = |path: serde_ignored::Path<'_>| {
-            notices.push(Notice::new(
-                file,
-                format!("key {path} is not known and not used"),
-            ));
+            notices.push(Notice::new(file, format!("key {path} is not known and not used")));
         };
         let toml = toml::Deserializer::parse(text).map_err(not_toml)?;
         serde_ignored::deserialize(toml, &mut unknown).map_err(not_toml)
@@ -156,17 +138,9 @@ impl Manifest {
         let array = match self.array {
             Some(said) => said.complete(),
             None if signal.channels == Signal::default().channels => ArrayFile::default(),
-            None => ArrayFile {
-                node: Vec::new(),
-                ..ArrayFile::default()
-            },
+            None => ArrayFile { node: Vec::new(), ..ArrayFile::default() },
         };
-        Description {
-            made: self.made,
-            signal,
-            front_end: self.front_end,
-            array,
-        }
+        Description { made: self.made, signal, front_end: self.front_end, array }
     }
 
     /// Fills in the defaults for a recording of `nodes` nodes that is already demodulated. Its coils are
@@ -174,14 +148,8 @@ impl Manifest {
     pub(super) fn complete_for_field(self, nodes: usize) -> Description {
         let mut array = match self.array {
             Some(said) if !said.node.is_empty() => said.complete(),
-            Some(said) => ArrayFile {
-                node: first_nodes(nodes),
-                ..said.complete()
-            },
-            None => ArrayFile {
-                node: first_nodes(nodes),
-                ..ArrayFile::default()
-            },
+            Some(said) => ArrayFile { node: first_nodes(nodes), ..said.complete() },
+            None => ArrayFile { node: first_nodes(nodes), ..ArrayFile::default() },
         };
         for (node, ideal) in array.node.iter_mut().zip(ArrayFile::default().node) {
             node.coil = ideal.coil;
@@ -190,12 +158,7 @@ impl Manifest {
             tone_hz: self.signal.tone_hz.unwrap_or(Signal::default().tone_hz),
             ..Signal::default()
         };
-        Description {
-            made: self.made,
-            signal,
-            front_end: FrontEnd::default(),
-            array,
-        }
+        Description { made: self.made, signal, front_end: FrontEnd::default(), array }
     }
 }
 
@@ -223,11 +186,7 @@ impl Description {
             #[serde(flatten)]
             description: &'a Description,
         }
-        toml::to_string(&Whole {
-            format: FORMAT,
-            version: VERSION,
-            description: self,
-        })
+        toml::to_string(&Whole { format: FORMAT, version: VERSION, description: self })
     }
 }
 

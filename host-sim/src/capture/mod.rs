@@ -84,11 +84,7 @@ impl Capture {
         if !path.exists() {
             return Err(missing(path, "give the folder of a capture, or a WAV file"));
         }
-        if path.is_dir() {
-            Self::open_folder(path)
-        } else {
-            Self::open_samples(path, path, None)
-        }
+        if path.is_dir() { Self::open_folder(path) } else { Self::open_samples(path, path, None) }
     }
 
     fn open_folder(folder: &Path) -> Result<Self, CaptureError> {
@@ -102,32 +98,20 @@ impl Capture {
                 capture.notices.push(Notice::new(&manifest, text));
             }
             if field.exists() {
-                capture
-                    .notices
-                    .push(Notice::new(&field, "not used: raw samples are there"));
+                capture.notices.push(Notice::new(&field, "not used: raw samples are there"));
             }
             return Ok(capture);
         }
         if !described {
-            return Err(missing(
-                &manifest,
-                "a capture folder holds capture.toml and samples.wav",
-            ));
+            return Err(missing(&manifest, "a capture folder holds capture.toml and samples.wav"));
         }
         if !field.exists() {
-            return Err(missing(
-                &wav,
-                "put the samples there, or phasors into field.csv",
-            ));
+            return Err(missing(&wav, "put the samples there, or phasors into field.csv"));
         }
         Self::open_field(folder, &manifest, &field)
     }
 
-    fn open_samples(
-        path: &Path,
-        wav: &Path,
-        manifest: Option<&Path>,
-    ) -> Result<Self, CaptureError> {
+    fn open_samples(path: &Path, wav: &Path, manifest: Option<&Path>) -> Result<Self, CaptureError> {
         let mut notices = Vec::new();
         let frames = WavFrames::open(wav)?;
         let said = match manifest {
@@ -146,29 +130,12 @@ impl Capture {
             let rate_hz = signal.sample_rate_hz;
             let foot_m = description.array.foot_m as f32;
             let source = table::open(&track_file)?;
-            Track::parse(
-                source,
-                &track_file,
-                rate_hz,
-                foot_m,
-                ladder.top(),
-                &mut notices,
-            )?
+            Track::parse(source, &track_file, rate_hz, foot_m, ladder.top(), &mut notices)?
         } else {
             Track::default()
         };
-        let content = Content::Samples {
-            wav: wav.to_path_buf(),
-            track,
-        };
-        Ok(Self {
-            path: path.to_path_buf(),
-            description,
-            ladder,
-            array,
-            content,
-            notices,
-        })
+        let content = Content::Samples { wav: wav.to_path_buf(), track };
+        Ok(Self { path: path.to_path_buf(), description, ladder, array, content, notices })
     }
 
     fn open_field(folder: &Path, manifest: &Path, field: &Path) -> Result<Self, CaptureError> {
@@ -183,23 +150,13 @@ impl Capture {
                 file: field.to_path_buf(),
                 line: 1,
                 column: "n1x_re_t".to_owned(),
-                problem: format!(
-                    "{} nodes here, {described} in capture.toml",
-                    recording.nodes()
-                ),
+                problem: format!("{} nodes here, {described} in capture.toml", recording.nodes()),
                 remedy: "list one [[array.node]] for each node, or leave [array] out",
             });
         }
         let (ladder, array) = check_equipment(manifest, &description)?;
         let content = Content::Field(recording);
-        Ok(Self {
-            path: folder.to_path_buf(),
-            description,
-            ladder,
-            array,
-            content,
-            notices,
-        })
+        Ok(Self { path: folder.to_path_buf(), description, ladder, array, content, notices })
     }
 
     /// The samples, to be read from the start; `C` must be the number of channels, which
@@ -219,29 +176,17 @@ impl Capture {
 }
 
 fn missing(file: &Path, remedy: &'static str) -> CaptureError {
-    CaptureError::Missing {
-        file: file.to_path_buf(),
-        remedy,
-    }
+    CaptureError::Missing { file: file.to_path_buf(), remedy }
 }
 
 fn check_channels(wav: &Path, found: usize, signal: &Signal) -> Result<(), CaptureError> {
-    let complaint = |wanted, remedy| {
-        Err(CaptureError::Channels {
-            file: wav.to_path_buf(),
-            found,
-            wanted,
-            remedy,
-        })
-    };
+    let complaint =
+        |wanted, remedy| Err(CaptureError::Channels { file: wav.to_path_buf(), found, wanted, remedy });
     if found > MAX_CHANNELS {
         return complaint(MAX_CHANNELS, "keep at most 8 channels");
     }
     if found != signal.channels {
-        return complaint(
-            signal.channels,
-            "correct signal.channels in capture.toml, or leave it out",
-        );
+        return complaint(signal.channels, "correct signal.channels in capture.toml, or leave it out");
     }
     Ok(())
 }
@@ -280,16 +225,9 @@ fn check_equipment(
     file: &Path,
     description: &Description,
 ) -> Result<(Ladder, Option<Array>), CaptureError> {
-    let ladder = description
-        .front_end
-        .ladder()
-        .map_err(CaptureError::config(file))?;
-    let array = description
-        .array
-        .array()
-        .map_err(CaptureError::config(file))?;
-    check_coils(&description.array, description.signal.channels)
-        .map_err(CaptureError::config(file))?;
+    let ladder = description.front_end.ladder().map_err(CaptureError::config(file))?;
+    let array = description.array.array().map_err(CaptureError::config(file))?;
+    check_coils(&description.array, description.signal.channels).map_err(CaptureError::config(file))?;
     Ok((ladder, array))
 }
 

@@ -7,15 +7,8 @@ use super::error::CaptureError;
 use super::table::Row;
 
 /// The columns of a pose, in the order of [`cells`].
-pub(super) const COLUMNS: [&str; 7] = [
-    "east_m",
-    "north_m",
-    "up_m",
-    "heading_deg",
-    "pitch_deg",
-    "roll_deg",
-    "sigma_m",
-];
+pub(super) const COLUMNS: [&str; 7] =
+    ["east_m", "north_m", "up_m", "heading_deg", "pitch_deg", "roll_deg", "sigma_m"];
 
 /// What a position without `sigma_m` is taken to be worth, metres.
 const DEFAULT_SIGMA_M: f32 = 0.05;
@@ -29,16 +22,11 @@ pub(super) fn read(row: &Row<'_>, foot_m: f32) -> Result<Option<MastReading>, Ca
     let heading_rad = angle(row, "heading_deg")?;
     let tilt = match (angle(row, "pitch_deg")?, angle(row, "roll_deg")?) {
         (None, None) => None,
-        (pitch, roll) => Some(Tilt {
-            pitch_rad: pitch.unwrap_or_default(),
-            roll_rad: roll.unwrap_or_default(),
-        }),
+        (pitch, roll) => {
+            Some(Tilt { pitch_rad: pitch.unwrap_or_default(), roll_rad: roll.unwrap_or_default() })
+        }
     };
-    Ok(told(MastReading {
-        position,
-        heading_rad,
-        tilt,
-    }))
+    Ok(told(MastReading { position, heading_rad, tilt }))
 }
 
 /// The reading, unless it tells nothing: that is the same as no reading at all.
@@ -54,10 +42,7 @@ fn position(row: &Row<'_>, foot_m: f32) -> Result<Option<Position>, CaptureError
         (None, Some(_)) => return Err(alone(row, "east_m")),
     };
     let enu_m = Vec3::new(east, north, row.number("up_m")?.unwrap_or(foot_m));
-    for (column, value) in ["east_m", "north_m", "up_m"]
-        .into_iter()
-        .zip(enu_m.to_array())
-    {
+    for (column, value) in ["east_m", "north_m", "up_m"].into_iter().zip(enu_m.to_array()) {
         if value.abs() > FARTHEST_M {
             return Err(row.wrong(
                 column,
@@ -78,11 +63,7 @@ fn position(row: &Row<'_>, foot_m: f32) -> Result<Option<Position>, CaptureError
 }
 
 fn alone(row: &Row<'_>, missing: &str) -> CaptureError {
-    row.wrong(
-        missing,
-        "the cell is empty",
-        "give east_m and north_m, or neither",
-    )
+    row.wrong(missing, "the cell is empty", "give east_m and north_m, or neither")
 }
 
 fn angle(row: &Row<'_>, column: &str) -> Result<Option<f32>, CaptureError> {
@@ -113,10 +94,8 @@ pub(super) fn cells(mast: Option<&MastReading>) -> [String; 7] {
 /// An angle in degrees with the fewest decimals that still read back as the same bits.
 fn degrees(rad: f32) -> String {
     let exact = f64::from(rad).to_degrees();
-    let same_bits = |text: &String| {
-        text.parse()
-            .is_ok_and(|degrees| radians(degrees).to_bits() == rad.to_bits())
-    };
+    let same_bits =
+        |text: &String| text.parse().is_ok_and(|degrees| radians(degrees).to_bits() == rad.to_bits());
     (0..=12)
         .map(|decimals| format!("{exact:.decimals$}"))
         .find(same_bits)

@@ -34,12 +34,7 @@ impl<const C: usize, R: Read + Seek> CaptureReader<C, R> {
                 remedy: "read it with the number of channels it has",
             });
         }
-        Ok(Self {
-            wav,
-            rows: track.into_rows().into_iter().peekable(),
-            next: 0,
-            rung: 0,
-        })
+        Ok(Self { wav, rows: track.into_rows().into_iter().peekable(), next: 0, rung: 0 })
     }
 
     /// What was odd in the samples so far; complete once [`SampleSource::read`] has given `None`.
@@ -67,24 +62,14 @@ impl<const C: usize, R: Read + Seek> SampleSource<C> for CaptureReader<C, R> {
             self.rung = row.rung.unwrap_or(self.rung);
         }
         // The next row's first frame is the first after the gap before it.
-        let until_row = self
-            .rows
-            .peek()
-            .map_or(u64::MAX, |row| row.sample - row.dropped - start);
-        let length = frames
-            .len()
-            .min(usize::try_from(until_row).unwrap_or(usize::MAX));
+        let until_row = self.rows.peek().map_or(u64::MAX, |row| row.sample - row.dropped - start);
+        let length = frames.len().min(usize::try_from(until_row).unwrap_or(usize::MAX));
         let filled = match frames.get_mut(..length) {
             Some(part) => self.wav.read(part)?,
             None => 0,
         };
         self.next = start + filled as u64;
-        Ok((filled > 0).then_some(BlockInfo {
-            frames: filled,
-            start,
-            rung: self.rung,
-            mast,
-        }))
+        Ok((filled > 0).then_some(BlockInfo { frames: filled, start, rung: self.rung, mast }))
     }
 
     /// A recording cannot be told to change its gain.

@@ -25,17 +25,9 @@ pub(super) fn open_limited(
     limit: u64,
 ) -> Result<BufReader<File>, CaptureError> {
     let opened = File::open(file).map_err(CaptureError::io(file, "open"))?;
-    let bytes = opened
-        .metadata()
-        .map_err(CaptureError::io(file, "read"))?
-        .len();
+    let bytes = opened.metadata().map_err(CaptureError::io(file, "read"))?.len();
     if bytes > limit {
-        return Err(CaptureError::TooLarge {
-            file: file.to_path_buf(),
-            bytes,
-            limit,
-            kind,
-        });
+        return Err(CaptureError::TooLarge { file: file.to_path_buf(), bytes, limit, kind });
     }
     Ok(BufReader::new(opened))
 }
@@ -56,36 +48,20 @@ impl<'f, R: Read> Table<'f, R> {
         known: &[&'static str],
         notices: &mut Vec<Notice>,
     ) -> Result<Self, CaptureError> {
-        let mut csv = csv::ReaderBuilder::new()
-            .flexible(true)
-            .trim(csv::Trim::All)
-            .from_reader(source);
+        let mut csv = csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(source);
         let header = csv.headers().map_err(|e| unreadable(file, &e))?.clone();
         let mut columns = BTreeMap::new();
         for (at, name) in header.iter().enumerate() {
             let Some(&name) = known.iter().find(|k| **k == name) else {
-                notices.push(Notice::new(
-                    file,
-                    format!("column {name:?} is not known and not used"),
-                ));
+                notices.push(Notice::new(file, format!("column {name:?} is not known and not used")));
                 continue;
             };
             if columns.insert(name, at).is_some() {
-                let row = Row {
-                    file,
-                    line: 1,
-                    columns: &columns,
-                    record: &header,
-                };
+                let row = Row { file, line: 1, columns: &columns, record: &header };
                 return Err(row.wrong(name, "stands in the header twice", "keep one of them"));
             }
         }
-        Ok(Self {
-            file,
-            csv,
-            columns,
-            record: StringRecord::new(),
-        })
+        Ok(Self { file, csv, columns, record: StringRecord::new() })
     }
 
     /// Whether the header has this column.
@@ -109,10 +85,7 @@ impl<'f, R: Read> Table<'f, R> {
 
     /// The next row, or `None` after the last.
     pub(super) fn next_row(&mut self) -> Result<Option<Row<'_>>, CaptureError> {
-        let found = self
-            .csv
-            .read_record(&mut self.record)
-            .map_err(|e| unreadable(self.file, &e))?;
+        let found = self.csv.read_record(&mut self.record).map_err(|e| unreadable(self.file, &e))?;
         Ok(found.then_some(Row {
             file: self.file,
             line: self.record.position().map_or(0, csv::Position::line),

@@ -47,40 +47,20 @@ where
 
 fn description() -> Description {
     Description {
-        signal: Signal {
-            channels: 2,
-            ..Signal::default()
-        },
-        array: ArrayFile {
-            node: Vec::new(),
-            ..ArrayFile::default()
-        },
+        signal: Signal { channels: 2, ..Signal::default() },
+        array: ArrayFile { node: Vec::new(), ..ArrayFile::default() },
         ..Description::default()
     }
 }
 
 fn mast() -> impl Strategy<Value = MastReading> {
     let metres = || -90_000.0_f32..90_000.0;
-    let position =
-        (metres(), metres(), metres(), 0.0_f32..10.0).prop_map(|(e, n, u, sigma_m)| Position {
-            enu_m: Vec3::new(e, n, u),
-            sigma_m,
-        });
+    let position = (metres(), metres(), metres(), 0.0_f32..10.0)
+        .prop_map(|(e, n, u, sigma_m)| Position { enu_m: Vec3::new(e, n, u), sigma_m });
     let angle = || prop_oneof![-10.0_f32..10.0, Just(-0.0_f32), Just(f32::MIN_POSITIVE)];
-    let tilt = (angle(), angle()).prop_map(|(pitch_rad, roll_rad)| Tilt {
-        pitch_rad,
-        roll_rad,
-    });
-    (
-        prop::option::of(position),
-        prop::option::of(angle()),
-        prop::option::of(tilt),
-    )
-        .prop_map(|(position, heading_rad, tilt)| MastReading {
-            position,
-            heading_rad,
-            tilt,
-        })
+    let tilt = (angle(), angle()).prop_map(|(pitch_rad, roll_rad)| Tilt { pitch_rad, roll_rad });
+    (prop::option::of(position), prop::option::of(angle()), prop::option::of(tilt))
+        .prop_map(|(position, heading_rad, tilt)| MastReading { position, heading_rad, tilt })
 }
 
 const BUFFER: usize = 16;
@@ -95,15 +75,7 @@ fn script() -> impl Strategy<Value = Script> {
         let mut blocks = Vec::new();
         for (gap, frames, rung, mast) in parts {
             start += gap;
-            blocks.push((
-                BlockInfo {
-                    frames: frames.len(),
-                    start,
-                    rung,
-                    mast,
-                },
-                frames,
-            ));
+            blocks.push((BlockInfo { frames: frames.len(), start, rung, mast }, frames));
             start += blocks.last().unwrap().0.frames as u64;
         }
         Script { blocks, at: 0 }
@@ -137,25 +109,14 @@ proptest! {
 }
 
 fn write_wav<S: hound::Sample + Copy>(file: &Path, bits: u16, format: SampleFormat, samples: &[S]) {
-    let spec = WavSpec {
-        channels: 2,
-        sample_rate: 8000,
-        bits_per_sample: bits,
-        sample_format: format,
-    };
+    let spec = WavSpec { channels: 2, sample_rate: 8000, bits_per_sample: bits, sample_format: format };
     let mut writer = WavWriter::create(file, spec).unwrap();
-    samples
-        .iter()
-        .for_each(|&s| writer.write_sample(s).unwrap());
+    samples.iter().for_each(|&s| writer.write_sample(s).unwrap());
     writer.finalize().unwrap();
 }
 
 /// Writes two frames in one format, and reads them back as counts.
-fn counts_of<S: hound::Sample + Copy>(
-    bits: u16,
-    format: SampleFormat,
-    samples: [S; 4],
-) -> [i32; 4] {
+fn counts_of<S: hound::Sample + Copy>(bits: u16, format: SampleFormat, samples: [S; 4]) -> [i32; 4] {
     let shelf = tempfile::tempdir().unwrap();
     let file = shelf.path().join("card.wav");
     write_wav(&file, bits, format, &samples);
@@ -163,9 +124,7 @@ fn counts_of<S: hound::Sample + Copy>(
     assert_eq!(capture.description.signal.channels, 2);
     assert!(capture.array.is_none());
     let blocks = everything(&mut capture.reader::<2>().unwrap(), BUFFER);
-    let [a, b] = blocks[0].1[..] else {
-        panic!("two frames went in")
-    };
+    let [a, b] = blocks[0].1[..] else { panic!("two frames went in") };
     [a[0], a[1], b[0], b[1]]
 }
 
@@ -173,55 +132,28 @@ fn counts_of<S: hound::Sample + Copy>(
 fn every_sample_format_comes_out_in_counts_of_24_bits() {
     use SampleFormat::{Float, Int};
     let full = 1 << 23;
-    assert_eq!(
-        counts_of(16, Int, [0_i16, 1, -1, i16::MIN]),
-        [0, 256, -256, -full]
-    );
+    assert_eq!(counts_of(16, Int, [0_i16, 1, -1, i16::MIN]), [0, 256, -256, -full]);
     assert_eq!(counts_of(24, Int, [0_i32, 1, -1, -full]), [0, 1, -1, -full]);
-    assert_eq!(
-        counts_of(32, Int, [255_i32, 256, -1, i32::MIN]),
-        [0, 1, -1, -full]
-    );
-    assert_eq!(
-        counts_of(32, Float, [0.5_f32, -1.0, 1.0, -7.0]),
-        [full / 2, -full, full - 1, -full]
-    );
+    assert_eq!(counts_of(32, Int, [255_i32, 256, -1, i32::MIN]), [0, 1, -1, -full]);
+    assert_eq!(counts_of(32, Float, [0.5_f32, -1.0, 1.0, -7.0]), [full / 2, -full, full - 1, -full]);
 }
 
 #[test]
 fn samples_that_are_not_numbers_are_zero_and_noticed() {
     let shelf = tempfile::tempdir().unwrap();
     let file = shelf.path().join("card.wav");
-    write_wav(
-        &file,
-        32,
-        SampleFormat::Float,
-        &[0.5_f32, f32::NAN, f32::INFINITY, -0.5],
-    );
+    write_wav(&file, 32, SampleFormat::Float, &[0.5_f32, f32::NAN, f32::INFINITY, -0.5]);
     let mut reader = Capture::open(&file).unwrap().reader::<2>().unwrap();
     let blocks = everything(&mut reader, BUFFER);
     assert_eq!(blocks[0].1, [[1 << 22, 0], [0, -(1 << 22)]]);
     let notices = reader.notices();
-    assert!(
-        notices[0]
-            .text
-            .starts_with("2 samples are not numbers, the first in frame 0")
-    );
+    assert!(notices[0].text.starts_with("2 samples are not numbers, the first in frame 0"));
 }
 
 /// Two frames, so that there is something to read.
 fn folder_with_track(shelf: &Path, track: &str) -> PathBuf {
-    write_wav(
-        &shelf.join(SAMPLES_FILE),
-        16,
-        SampleFormat::Int,
-        &[1_i16; 2 * 4000],
-    );
-    fs::write(
-        shelf.join(MANIFEST_FILE),
-        "format = \"nullwalk-capture\"\nversion = 1\n",
-    )
-    .unwrap();
+    write_wav(&shelf.join(SAMPLES_FILE), 16, SampleFormat::Int, &[1_i16; 2 * 4000]);
+    fs::write(shelf.join(MANIFEST_FILE), "format = \"nullwalk-capture\"\nversion = 1\n").unwrap();
     fs::write(shelf.join(TRACK_FILE), track).unwrap();
     shelf.to_path_buf()
 }
@@ -236,10 +168,7 @@ fn a_track_from_elsewhere_cuts_the_samples_at_its_rows() {
     let capture = Capture::open(&folder_with_track(shelf.path(), track)).unwrap();
     let mut reader = capture.reader::<2>().unwrap();
     let blocks = everything(&mut reader, 3000);
-    let shape: Vec<_> = blocks
-        .iter()
-        .map(|(b, _)| (b.start, b.frames, b.rung))
-        .collect();
+    let shape: Vec<_> = blocks.iter().map(|(b, _)| (b.start, b.frames, b.rung)).collect();
     assert_eq!(shape, [(0, 8, 0), (8, 8, 0), (16, 3000, 3), (3016, 984, 3)]);
     let mast = blocks[1].0.mast.unwrap();
     let position = mast.position.unwrap();
@@ -250,11 +179,7 @@ fn a_track_from_elsewhere_cuts_the_samples_at_its_rows() {
     assert!(blocks.iter().all(|(b, _)| b.start == 8 || b.mast.is_none()));
     let notices = reader.notices();
     assert_eq!(notices.len(), 1);
-    assert!(
-        notices[0]
-            .text
-            .starts_with("1 rows of the track lie behind")
-    );
+    assert!(notices[0].text.starts_with("1 rows of the track lie behind"));
 }
 
 #[test]
@@ -274,12 +199,7 @@ fn a_recording_that_is_dropped_leaves_nothing_behind() {
     let shelf = tempfile::tempdir().unwrap();
     let target = shelf.path().join("walk");
     let mut writer = CaptureWriter::<2>::create(&target, &description()).unwrap();
-    let info = BlockInfo {
-        frames: 1,
-        start: 0,
-        rung: 0,
-        mast: None,
-    };
+    let info = BlockInfo { frames: 1, start: 0, rung: 0, mast: None };
     writer.append(&info, &[[1, 2]], false).unwrap();
     assert_eq!(fs::read_dir(shelf.path()).unwrap().count(), 1);
     drop(writer);
@@ -291,19 +211,12 @@ fn a_finished_recording_leaves_only_the_capture() {
     let shelf = tempfile::tempdir().unwrap();
     let target = shelf.path().join("walk");
     let mut writer = CaptureWriter::<2>::create(&target, &description()).unwrap();
-    let info = BlockInfo {
-        frames: 1,
-        start: 0,
-        rung: 0,
-        mast: None,
-    };
+    let info = BlockInfo { frames: 1, start: 0, rung: 0, mast: None };
     writer.append(&info, &[[1, 2]], false).unwrap();
     writer.finish().unwrap();
     let names = |folder: &Path| {
-        let mut names: Vec<_> = fs::read_dir(folder)
-            .unwrap()
-            .map(|e| e.unwrap().file_name().into_string().unwrap())
-            .collect();
+        let mut names: Vec<_> =
+            fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
         names
     };
@@ -321,12 +234,7 @@ fn what_stands_in_the_way_is_left_alone() {
 
     let late = shelf.path().join("late");
     let mut writer = CaptureWriter::<2>::create(&late, &description()).unwrap();
-    let info = BlockInfo {
-        frames: 1,
-        start: 0,
-        rung: 0,
-        mast: None,
-    };
+    let info = BlockInfo { frames: 1, start: 0, rung: 0, mast: None };
     writer.append(&info, &[[1, 2]], false).unwrap();
     fs::create_dir(&late).unwrap();
     fs::write(late.join("note"), "mine").unwrap();
@@ -341,48 +249,17 @@ fn blocks_that_cannot_be_recorded_are_refused_and_the_rest_is_kept() {
     let shelf = tempfile::tempdir().unwrap();
     let target = shelf.path().join("walk");
     let mut writer = CaptureWriter::<2>::create(&target, &description()).unwrap();
-    let good = BlockInfo {
-        frames: 1,
-        start: 5,
-        rung: 1,
-        mast: None,
-    };
+    let good = BlockInfo { frames: 1, start: 5, rung: 1, mast: None };
     writer.append(&good, &[[1, 2]], false).unwrap();
-    let nowhere = MastReading {
-        heading_rad: Some(f32::NAN),
-        ..MastReading::default()
-    };
+    let nowhere = MastReading { heading_rad: Some(f32::NAN), ..MastReading::default() };
     let bad = [
         (BlockInfo { start: 5, ..good }, [[1, 2]], "follows sample 6"),
-        (
-            BlockInfo {
-                start: 6,
-                rung: 9,
-                ..good
-            },
-            [[1, 2]],
-            "rung 9 is not on the ladder",
-        ),
-        (
-            BlockInfo {
-                start: 6,
-                mast: Some(nowhere),
-                ..good
-            },
-            [[1, 2]],
-            "pose is not finite",
-        ),
-        (
-            BlockInfo { start: 6, ..good },
-            [[1, 1 << 23]],
-            "do not fit in 24 bits",
-        ),
+        (BlockInfo { start: 6, rung: 9, ..good }, [[1, 2]], "rung 9 is not on the ladder"),
+        (BlockInfo { start: 6, mast: Some(nowhere), ..good }, [[1, 2]], "pose is not finite"),
+        (BlockInfo { start: 6, ..good }, [[1, 1 << 23]], "do not fit in 24 bits"),
     ];
     for (info, frames, complaint) in bad {
-        let message = writer
-            .append(&info, &frames, false)
-            .unwrap_err()
-            .to_string();
+        let message = writer.append(&info, &frames, false).unwrap_err().to_string();
         assert!(message.contains(complaint), "{message}");
     }
     writer.finish().unwrap();
@@ -407,20 +284,10 @@ fn phasors_are_read_with_their_poses() {
     assert_eq!(capture.array.as_ref().unwrap().nodes().len(), 1);
     assert_eq!(capture.notices.len(), 1);
     assert!(capture.notices[0].text.contains("key more is not known"));
-    let Content::Field(field) = &capture.content else {
-        panic!("phasors went in")
-    };
+    let Content::Field(field) = &capture.content else { panic!("phasors went in") };
     assert!((field.rate_hz - 10.0).abs() < 1e-9);
-    let [first, second] = field.rows[..] else {
-        panic!("two rows went in")
-    };
+    let [first, second] = field.rows[..] else { panic!("two rows went in") };
     assert_eq!(first.lower_t[2], num_complex::Complex32::new(5e-9, -6e-9));
-    assert_eq!(
-        (first.upper_t, first.sigma_t, first.mast),
-        (None, 1e-12, None)
-    );
-    assert_eq!(
-        second.mast.unwrap().tilt.unwrap().pitch_rad,
-        std::f32::consts::PI
-    );
+    assert_eq!((first.upper_t, first.sigma_t, first.mast), (None, 1e-12, None));
+    assert_eq!(second.mast.unwrap().tilt.unwrap().pitch_rad, std::f32::consts::PI);
 }

@@ -34,10 +34,7 @@ pub(super) const LAST_SAMPLE: SampleIndex = 1 << 50;
 
 /// The columns, in the order they are written: time, pose, rung, dropped.
 pub(super) fn columns() -> impl Iterator<Item = &'static str> {
-    ["time_s"]
-        .into_iter()
-        .chain(pose::COLUMNS)
-        .chain(["rung", "dropped"])
+    ["time_s"].into_iter().chain(pose::COLUMNS).chain(["rung", "dropped"])
 }
 
 impl Track {
@@ -79,12 +76,7 @@ impl Track {
                     "count rungs from 0, and list them all under front_end.rungs",
                 ));
             }
-            rows.push(TrackRow {
-                sample,
-                dropped,
-                rung,
-                mast: pose::read(&row, foot_m)?,
-            });
+            rows.push(TrackRow { sample, dropped, rung, mast: pose::read(&row, foot_m)? });
         }
         Ok(Self { rows })
     }

@@ -61,41 +61,26 @@ impl<R: Read + Seek> WavFrames<R> {
         };
         const CONVERT: &str = "convert it to little-endian RIFF/WAVE with any sound tool";
         let mut tag = Vec::new();
-        source
-            .by_ref()
-            .take(4)
-            .read_to_end(&mut tag)
-            .map_err(CaptureError::io(file, "read"))?;
+        source.by_ref().take(4).read_to_end(&mut tag).map_err(CaptureError::io(file, "read"))?;
         match tag.as_slice() {
             b"RIFF" => {}
             b"" => {
-                return Err(in_header(
-                    "the file is empty".to_owned(),
-                    "record or copy it again",
-                ));
+                return Err(in_header("the file is empty".to_owned(), "record or copy it again"));
             }
             b"RIFX" => return Err(in_header("big-endian (RIFX)".to_owned(), CONVERT)),
             b"RF64" | b"BW64" => {
-                return Err(in_header(
-                    "64-bit RIFF".to_owned(),
-                    "record parts of less than 4 GiB",
-                ));
+                return Err(in_header("64-bit RIFF".to_owned(), "record parts of less than 4 GiB"));
             }
             _ => return Err(in_header("not a WAV file".to_owned(), CONVERT)),
         }
         source.rewind().map_err(CaptureError::io(file, "read"))?;
         let reader = WavReader::new(source).map_err(|e| match e {
-            hound::Error::IoError(e) if e.raw_os_error().is_some() => {
-                CaptureError::io(file, "read")(e)
-            }
+            hound::Error::IoError(e) if e.raw_os_error().is_some() => CaptureError::io(file, "read")(e),
             hound::Error::IoError(_) => in_header(
                 "ends before the samples begin".to_owned(),
                 "the file was cut off: record or copy it again",
             ),
-            other => in_header(
-                other.to_string(),
-                "save it again as plain PCM with any sound tool",
-            ),
+            other => in_header(other.to_string(), "save it again as plain PCM with any sound tool"),
         })?;
         let spec = reader.spec();
         let promised = u64::from(reader.duration());
@@ -107,22 +92,14 @@ impl<R: Read + Seek> WavFrames<R> {
             ));
         }
         if spec.sample_rate == 0 {
-            return Err(in_header(
-                "says 0 samples a second".to_owned(),
-                "record again",
-            ));
+            return Err(in_header("says 0 samples a second".to_owned(), "record again"));
         }
         let samples = match (spec.sample_format, i32::from(spec.bits_per_sample)) {
-            (SampleFormat::Int, bits @ (16 | 24 | 32)) => {
-                Samples::Whole(reader.into_samples(), 24 - bits)
-            }
+            (SampleFormat::Int, bits @ (16 | 24 | 32)) => Samples::Whole(reader.into_samples(), 24 - bits),
             (SampleFormat::Float, 32) => Samples::Float(reader.into_samples()),
             (_, bits) => {
                 let problem = format!("{bits}-bit samples");
-                return Err(in_header(
-                    problem,
-                    "save it with 16, 24 or 32 bits, or 32-bit float",
-                ));
+                return Err(in_header(problem, "save it with 16, 24 or 32 bits, or 32-bit float"));
             }
         };
         Ok(Self {
@@ -179,10 +156,7 @@ impl<R: Read + Seek> WavFrames<R> {
             return Err(CaptureError::Wav {
                 file: self.file.clone(),
                 place: "frame 0".to_owned(),
-                problem: format!(
-                    "the header promises {} frames, none is there",
-                    self.promised
-                ),
+                problem: format!("the header promises {} frames, none is there", self.promised),
                 remedy: "the file was cut off: record or copy it again",
             });
         }
@@ -194,9 +168,7 @@ impl<R: Read + Seek> WavFrames<R> {
         let next = match &mut self.samples {
             Samples::Whole(samples, shift) => {
                 let shift = *shift;
-                samples
-                    .next()
-                    .map(|s| s.map(|s| if shift < 0 { s >> -shift } else { s << shift }))
+                samples.next().map(|s| s.map(|s| if shift < 0 { s >> -shift } else { s << shift }))
             }
             Samples::Float(samples) => samples.next().map(|s| {
                 s.map(|volts| {

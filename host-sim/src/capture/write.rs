@@ -61,13 +61,8 @@ impl<const C: usize> CaptureWriter<C> {
                 remedy: "describe the channels that are recorded",
             });
         }
-        let name = target
-            .file_name()
-            .ok_or_else(|| missing(target, "give the capture a name"))?;
-        let above = target
-            .parent()
-            .filter(|p| !p.as_os_str().is_empty())
-            .unwrap_or(Path::new("."));
+        let name = target.file_name().ok_or_else(|| missing(target, "give the capture a name"))?;
+        let above = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
         if !above.is_dir() {
             return Err(missing(above, "make the folder the capture is to stand in"));
         }
@@ -92,11 +87,8 @@ impl<const C: usize> CaptureWriter<C> {
             sample_format: SampleFormat::Int,
         };
         let wav = WavWriter::create(folder.join(SAMPLES_FILE), spec).map_err(wav_error(target))?;
-        let mut track =
-            csv::Writer::from_path(folder.join(TRACK_FILE)).map_err(csv_error(target))?;
-        track
-            .write_record(track::columns())
-            .map_err(csv_error(target))?;
+        let mut track = csv::Writer::from_path(folder.join(TRACK_FILE)).map_err(csv_error(target))?;
+        track.write_record(track::columns()).map_err(csv_error(target))?;
         Ok(Self {
             target: target.to_path_buf(),
             workshop,
@@ -129,9 +121,7 @@ impl<const C: usize> CaptureWriter<C> {
         self.broken = true;
         self.append_row(info)?;
         for count in frames.as_flattened() {
-            self.wav
-                .write_sample(*count)
-                .map_err(wav_error(&self.target))?;
+            self.wav.write_sample(*count).map_err(wav_error(&self.target))?;
         }
         self.broken = false;
         self.frames += frames.len() as u64;
@@ -143,32 +133,18 @@ impl<const C: usize> CaptureWriter<C> {
 
     fn check(&self, info: &BlockInfo, frames: &[[i32; C]]) -> Result<(), CaptureError> {
         let wrong = |sample, problem: String, remedy| {
-            Err(CaptureError::Block {
-                file: self.target.clone(),
-                sample,
-                problem,
-                remedy,
-            })
+            Err(CaptureError::Block { file: self.target.clone(), sample, problem, remedy })
         };
         if info.start < self.next || info.start > track::LAST_SAMPLE {
             let problem = format!("the block follows sample {}", self.next);
-            return wrong(
-                info.start,
-                problem,
-                "a source must count its samples upwards from 0",
-            );
+            return wrong(info.start, problem, "a source must count its samples upwards from 0");
         }
         if info.rung > self.top_rung {
             let problem = format!("rung {} is not on the ladder", info.rung);
-            return wrong(
-                info.start,
-                problem,
-                "describe all rungs under front_end.rungs",
-            );
+            return wrong(info.start, problem, "describe all rungs under front_end.rungs");
         }
         if !info.mast.is_none_or(|mast| recordable(&mast)) {
-            let problem =
-                "the mast's pose is not finite, too far away, or has a negative sigma".into();
+            let problem = "the mast's pose is not finite, too far away, or has a negative sigma".into();
             return wrong(info.start, problem, "leave out what was not measured");
         }
         for (frame, sample) in frames.iter().zip(info.start..) {
@@ -193,18 +169,12 @@ impl<const C: usize> CaptureWriter<C> {
             return Ok(());
         }
         let time_s = info.start as f64 / self.rate_hz;
-        let lost = if dropped > 0 {
-            dropped.to_string()
-        } else {
-            String::new()
-        };
+        let lost = if dropped > 0 { dropped.to_string() } else { String::new() };
         let cells = [time_s.to_string()]
             .into_iter()
             .chain(pose::cells(info.mast.as_ref()))
             .chain([info.rung.to_string(), lost]);
-        self.track
-            .write_record(cells)
-            .map_err(csv_error(&self.target))
+        self.track.write_record(cells).map_err(csv_error(&self.target))
     }
 
     /// Finishes the capture and moves it to its place.
@@ -216,28 +186,15 @@ impl<const C: usize> CaptureWriter<C> {
             return Err(CaptureError::Block {
                 file: self.target,
                 sample: self.next,
-                problem: if self.broken {
-                    "a write has failed"
-                } else {
-                    "nothing was recorded"
-                }
-                .into(),
+                problem: if self.broken { "a write has failed" } else { "nothing was recorded" }.into(),
                 remedy: "look at the source and the disk, and record again",
             });
         }
-        let Self {
-            target,
-            workshop,
-            wav,
-            mut track,
-            manifest,
-            ..
-        } = self;
+        let Self { target, workshop, wav, mut track, manifest, .. } = self;
         wav.finalize().map_err(wav_error(&target))?;
         track.flush().map_err(CaptureError::io(&target, "write"))?;
         let folder = folder(&workshop);
-        fs::write(folder.join(MANIFEST_FILE), manifest)
-            .map_err(CaptureError::io(&target, "write"))?;
+        fs::write(folder.join(MANIFEST_FILE), manifest).map_err(CaptureError::io(&target, "write"))?;
         refuse_existing(&target)?;
         fs::rename(folder, &target).map_err(CaptureError::io(&target, "write"))
     }
@@ -251,9 +208,7 @@ fn folder(workshop: &TempDir) -> PathBuf {
 fn refuse_existing(target: &Path) -> Result<(), CaptureError> {
     // Not `exists`: a dangling link is something, too.
     match target.symlink_metadata() {
-        Ok(_) => Err(CaptureError::Exists {
-            file: target.to_path_buf(),
-        }),
+        Ok(_) => Err(CaptureError::Exists { file: target.to_path_buf() }),
         Err(_) => Ok(()),
     }
 }
@@ -267,9 +222,7 @@ fn recordable(mast: &MastReading) -> bool {
     };
     mast.position.is_none_or(near)
         && mast.heading_rad.is_none_or(f32::is_finite)
-        && mast
-            .tilt
-            .is_none_or(|t| t.pitch_rad.is_finite() && t.roll_rad.is_finite())
+        && mast.tilt.is_none_or(|t| t.pitch_rad.is_finite() && t.roll_rad.is_finite())
 }
 
 fn wav_error(target: &Path) -> impl FnOnce(hound::Error) -> CaptureError {
@@ -335,8 +288,7 @@ where
         if let Some(block) = frames.get(..info.frames)
             && !block.is_empty()
         {
-            self.writer
-                .append(&info, block, info.frames == frames.len())?;
+            self.writer.append(&info, block, info.frames == frames.len())?;
         }
         Ok(Some(info))
     }

@@ -123,13 +123,7 @@ impl Extreme {
                 }
             }
             Some(extreme) if !beyond(&count, &extreme) => self.run = 0,
-            _ => {
-                *self = Self {
-                    count: Some(count),
-                    run: 1,
-                    stuck: 0,
-                }
-            }
+            _ => *self = Self { count: Some(count), run: 1, stuck: 0 },
         }
     }
 }
@@ -148,13 +142,8 @@ pub(super) struct Levels<'c, const C: usize> {
 
 impl<'c, const C: usize> Levels<'c, C> {
     pub fn new(capture: &'c Capture) -> Self {
-        let none = Sums {
-            sum: 0,
-            squares: 0,
-            low: Extreme::default(),
-            high: Extreme::default(),
-            clipped: 0,
-        };
+        let none =
+            Sums { sum: 0, squares: 0, low: Extreme::default(), high: Extreme::default(), clipped: 0 };
         Self {
             capture,
             sums: [none; C],
@@ -209,11 +198,8 @@ impl<'c, const C: usize> Levels<'c, C> {
         let Self { capture, sums, .. } = self;
         let rate_hz = capture.description.signal.sample_rate_hz;
         let time_s = |sample: u64| sample as f64 / rate_hz;
-        let mut channels: Vec<Channel> = sums
-            .iter()
-            .enumerate()
-            .map(|(k, s)| channel(k, s, self.frames, capture))
-            .collect();
+        let mut channels: Vec<Channel> =
+            sums.iter().enumerate().map(|(k, s)| channel(k, s, self.frames, capture)).collect();
         find_dead(&mut channels);
         let first = self.spans.first().map_or(0, |span| span.0);
         Found {
@@ -234,26 +220,10 @@ impl<'c, const C: usize> Levels<'c, C> {
                 })
                 .collect(),
             rung_spans: merged(&self.spans)
-                .map(|(from, to, rung)| RungSpan {
-                    from_s: time_s(from),
-                    to_s: time_s(to),
-                    rung,
-                })
+                .map(|(from, to, rung)| RungSpan { from_s: time_s(from), to_s: time_s(to), rung })
                 .collect(),
-            gaps: self
-                .gaps
-                .iter()
-                .map(|&(at, frames)| Gap {
-                    at_s: time_s(at),
-                    frames,
-                })
-                .collect(),
-            longest_stretch: self
-                .spans
-                .iter()
-                .map(|(from, to, _)| to - from)
-                .max()
-                .unwrap_or(0),
+            gaps: self.gaps.iter().map(|&(at, frames)| Gap { at_s: time_s(at), frames }).collect(),
+            longest_stretch: self.spans.iter().map(|(from, to, _)| to - from).max().unwrap_or(0),
         }
     }
 }
@@ -268,9 +238,7 @@ fn merged(spans: &[(u64, u64, u8)]) -> impl Iterator<Item = (u64, u64, u8)> {
 fn channel(number: usize, sums: &Sums, frames: u64, capture: &Capture) -> Channel {
     let n = frames.max(1) as f64;
     let offset_counts = sums.sum as f64 / n;
-    let rms_counts = (sums.squares as f64 / n - offset_counts.powi(2))
-        .max(0.0)
-        .sqrt();
+    let rms_counts = (sums.squares as f64 / n - offset_counts.powi(2)).max(0.0).sqrt();
     let [low, high] = [sums.low, sums.high].map(|extreme| extreme.count.unwrap_or(0));
     let peak_counts = low.abs().max(high.abs());
     let full_scale = f64::from(capture.description.front_end.full_scale_counts);
@@ -284,11 +252,7 @@ fn channel(number: usize, sums: &Sums, frames: u64, capture: &Capture) -> Channe
         peak_dbfs: db_or_silence(f64::from(peak_counts) / full_scale),
         headroom_db: headroom_db(peak_counts, &capture.ladder),
         clipped: sums.clipped,
-        stuck_at_peak: if low == high {
-            0
-        } else {
-            sums.low.stuck + sums.high.stuck
-        },
+        stuck_at_peak: if low == high { 0 } else { sums.low.stuck + sums.high.stuck },
         among_siblings_db: 0.0,
         dead: low == high,
     }
@@ -305,21 +269,15 @@ fn coil_name(channel: usize, capture: &Capture) -> String {
         return String::new();
     };
     let along = ["x", "y", "z"].into_iter().zip(coil.axis.map(f64::abs));
-    let axis = along
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or("", |(axis, _)| axis);
+    let axis = along.max_by(|a, b| a.1.total_cmp(&b.1)).map_or("", |(axis, _)| axis);
     format!("{node} {axis}")
 }
 
 fn find_dead(channels: &mut [Channel]) {
     let rms: Vec<f64> = channels.iter().map(|c| c.rms_counts).collect();
     for (at, channel) in channels.iter_mut().enumerate() {
-        let mut others: Vec<f64> = rms
-            .iter()
-            .enumerate()
-            .filter(|(k, _)| *k != at)
-            .map(|(_, &rms)| rms)
-            .collect();
+        let mut others: Vec<f64> =
+            rms.iter().enumerate().filter(|(k, _)| *k != at).map(|(_, &rms)| rms).collect();
         let usual = median(&mut others);
         if usual > 0.0 {
             channel.among_siblings_db = db_or_silence(channel.rms_counts / usual);

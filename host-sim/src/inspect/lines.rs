@@ -108,13 +108,9 @@ pub(super) fn find(spectrum: &Spectrum, tone_hz: f64) -> Found {
 pub(super) fn floor(total: &[f64]) -> Vec<f64> {
     let around = |bin: usize| {
         let last = total.len().min(bin + FLOOR_BINS + 1);
-        total
-            .get(bin.saturating_sub(FLOOR_BINS).max(1)..last)
-            .unwrap_or(&[])
+        total.get(bin.saturating_sub(FLOOR_BINS).max(1)..last).unwrap_or(&[])
     };
-    (0..total.len())
-        .map(|bin| median(&mut around(bin).to_vec()))
-        .collect()
+    (0..total.len()).map(|bin| median(&mut around(bin).to_vec())).collect()
 }
 
 fn all_lines(total: &[f64], floor: &[f64], bin_hz: f64) -> Vec<Line> {
@@ -148,31 +144,19 @@ fn between_bins(before: f64, here: f64, after: f64) -> (f64, f64) {
     // A neighbour of less than half is noise: no line between the bins looks like that.
     let d = ((2.0 * ratio - 1.0) / (ratio + 1.0)).max(0.0);
     let turn = PI * d;
-    let gain = if d > 1e-6 {
-        turn * (1.0 - d * d) / turn.sin()
-    } else {
-        1.0
-    };
+    let gain = if d > 1e-6 { turn * (1.0 - d * d) / turn.sin() } else { 1.0 };
     (d.copysign(after - before), gain)
 }
 
 fn tone_at(line: &Line, spectrum: &Spectrum, nominal_hz: f64) -> Tone {
     let bin = (line.hz / spectrum.bin_hz).round() as usize;
-    let total: f64 = spectrum
-        .power
-        .iter()
-        .filter_map(|power| power.get(bin))
-        .sum();
+    let total: f64 = spectrum.power.iter().filter_map(|power| power.get(bin)).sum();
     let share = |power: &Vec<f64>| power.get(bin).map_or(0.0, |p| (p / total).sqrt());
     Tone {
         hz: line.hz,
         offset_hz: line.hz - nominal_hz,
         above_floor_db: line.above_floor_db,
-        levels: spectrum
-            .traces
-            .iter()
-            .map(|trace| line.level * share(&trace.power))
-            .collect(),
+        levels: spectrum.traces.iter().map(|trace| line.level * share(&trace.power)).collect(),
     }
 }
 
@@ -180,18 +164,11 @@ fn tone_at(line: &Line, spectrum: &Spectrum, nominal_hz: f64) -> Tone {
 fn mains(lines: &mut [Line], tone_hz: f64) -> Option<Mains> {
     // Tries fundamentals 5 mHz apart, out to 1 % of nominal (EN 50160 limit for 99.5 % of a year, from memory).
     let tries = [50_u32, 60].into_iter().flat_map(|nominal_hz| {
-        (-100..=100).map(move |step| {
-            (
-                nominal_hz,
-                f64::from(nominal_hz) * (1.0 + 1e-4 * f64::from(step)),
-            )
-        })
+        (-100..=100).map(move |step| (nominal_hz, f64::from(nominal_hz) * (1.0 + 1e-4 * f64::from(step))))
     });
     let score = |hz: f64| -> f64 {
         // Above 40 dB a line says no more: one strong one is not to outvote a comb.
-        members(lines, hz)
-            .map(|(_, line)| line.above_floor_db.min(40.0))
-            .sum()
+        members(lines, hz).map(|(_, line)| line.above_floor_db.min(40.0)).sum()
     };
     let (nominal_hz, first_hz) = tries
         .map(|(nominal_hz, hz)| (nominal_hz, hz, score(hz)))
@@ -216,19 +193,12 @@ fn mains(lines: &mut [Line], tone_hz: f64) -> Option<Mains> {
     }
     let nearest = (tone_hz / hz).round();
     let beside_tone = ((nearest * hz - tone_hz).abs() <= BESIDE_TONE_HZ).then_some(nearest as u32);
-    Some(Mains {
-        nominal_hz,
-        hz,
-        harmonics,
-        beside_tone,
-    })
+    Some(Mains { nominal_hz, hz, harmonics, beside_tone })
 }
 
 /// The lines that are harmonics of `hz`, with their numbers.
 fn members(lines: &[Line], hz: f64) -> impl Iterator<Item = (u32, &Line)> {
-    lines
-        .iter()
-        .filter_map(move |line| Some((harmonic(line, hz)?, line)))
+    lines.iter().filter_map(move |line| Some((harmonic(line, hz)?, line)))
 }
 
 fn harmonic(line: &Line, hz: f64) -> Option<u32> {

@@ -18,9 +18,7 @@ use std::path::PathBuf;
 use nullwalk_core::frame::SampleSource;
 use serde::Serialize;
 
-use crate::capture::{
-    Capture, CaptureError, CaptureReader, Content, Description, FieldRecording, Notice,
-};
+use crate::capture::{Capture, CaptureError, CaptureReader, Content, Description, FieldRecording, Notice};
 use crate::with_channels;
 
 pub use levels::{Channel, Gap, RungSpan, RungUse};
@@ -110,12 +108,7 @@ pub fn inspect(capture: &Capture) -> Result<Report, CaptureError> {
             let found = capture.description.signal.channels;
             with_channels!(found, C => inspect_samples::<C>(capture)).unwrap_or_else(|| {
                 let file = wav.clone();
-                Err(CaptureError::Channels {
-                    file,
-                    found,
-                    wanted: 8,
-                    remedy: "keep at most 8 channels",
-                })
+                Err(CaptureError::Channels { file, found, wanted: 8, remedy: "keep at most 8 channels" })
             })
         }
     }
@@ -134,18 +127,10 @@ fn inspect_samples<const C: usize>(capture: &Capture) -> Result<Report, CaptureE
         read_all(&mut capture.reader::<C>()?, |block| welch.add(block))?;
     }
     let spectrum = welch.and_then(spectrum::Welch::finish);
-    let found = spectrum
-        .as_ref()
-        .map(|s| lines::find(s, signal.tone_hz))
-        .unwrap_or_default();
+    let found = spectrum.as_ref().map(|s| lines::find(s, signal.tone_hz)).unwrap_or_default();
     let mut suspicions = wiring::from_levels(&levels.channels);
     if let Some(spectrum) = &spectrum {
-        suspicions.extend(wiring::from_spectrum(
-            spectrum,
-            &levels.channels,
-            capture,
-            signal.tone_hz,
-        ));
+        suspicions.extend(wiring::from_spectrum(spectrum, &levels.channels, capture, signal.tone_hz));
     }
     Ok(Report::Samples(Box::new(SamplesReport {
         path: capture.path.clone(),
@@ -182,33 +167,17 @@ fn read_all<const C: usize>(
     while let Some(info) = reader.read(&mut frames)? {
         let frames = frames.get(..info.frames).unwrap_or(&[]);
         let has_mast = info.mast.is_some();
-        use_block(Block {
-            frames,
-            start: info.start,
-            rung: info.rung,
-            has_mast,
-        });
+        use_block(Block { frames, start: info.start, rung: info.rung, has_mast });
     }
     Ok(())
 }
 
 fn inspect_field(capture: &Capture, field: &FieldRecording) -> FieldReport {
     let magnitude = |node: &[num_complex::Complex32; 3]| {
-        node.iter()
-            .map(|z| f64::from(z.re).powi(2) + f64::from(z.im).powi(2))
-            .sum::<f64>()
-            .sqrt()
+        node.iter().map(|z| f64::from(z.re).powi(2) + f64::from(z.im).powi(2)).sum::<f64>().sqrt()
     };
-    let lower = field
-        .rows
-        .iter()
-        .map(|row| magnitude(&row.lower_t))
-        .fold(0.0, f64::max);
-    let upper = field
-        .rows
-        .iter()
-        .filter_map(|row| row.upper_t.as_ref().map(magnitude))
-        .reduce(f64::max);
+    let lower = field.rows.iter().map(|row| magnitude(&row.lower_t)).fold(0.0, f64::max);
+    let upper = field.rows.iter().filter_map(|row| row.upper_t.as_ref().map(magnitude)).reduce(f64::max);
     let mut sigmas: Vec<f64> = field.rows.iter().map(|row| row.sigma_t.into()).collect();
     let time_s = |row: Option<&crate::capture::FieldRow>| row.map_or(0.0, |row| row.time_s);
     FieldReport {

@@ -73,12 +73,7 @@ impl Spectrum {
 
     /// Cross power of any two channels: the mean of the first times the conjugate of the second.
     pub(super) fn cross(&self, i: usize, j: usize, bin: usize) -> Complex64 {
-        let at = |i, j| {
-            self.cross
-                .get(Self::pair(i, j))
-                .and_then(|s| s.get(bin))
-                .copied()
-        };
+        let at = |i, j| self.cross.get(Self::pair(i, j)).and_then(|s| s.get(bin)).copied();
         match i.cmp(&j) {
             std::cmp::Ordering::Less => at(i, j).unwrap_or_default(),
             std::cmp::Ordering::Greater => at(j, i).unwrap_or_default().conj(),
@@ -155,8 +150,7 @@ impl<'c, const C: usize> Welch<'c, C> {
                 self.settling -= 1;
                 continue;
             }
-            self.pending
-                .push(frame.map(|count| f64::from(count) * scale));
+            self.pending.push(frame.map(|count| f64::from(count) * scale));
             if self.pending.len() == self.window.len() {
                 self.add_segment();
                 self.pending.drain(..self.window.len() / 2);
@@ -178,10 +172,7 @@ impl<'c, const C: usize> Welch<'c, C> {
         });
         for (j, spectrum) in spectra.iter().enumerate() {
             if let Some(power) = self.power.get_mut(j) {
-                power
-                    .iter_mut()
-                    .zip(spectrum)
-                    .for_each(|(p, z)| *p += z.norm_sqr());
+                power.iter_mut().zip(spectrum).for_each(|(p, z)| *p += z.norm_sqr());
             }
             for (i, other) in spectra.iter().enumerate().take(j) {
                 if let Some(cross) = self.cross.get_mut(Spectrum::pair(i, j)) {
@@ -200,11 +191,7 @@ impl<'c, const C: usize> Welch<'c, C> {
         }
         let bin_hz = self.capture.description.signal.sample_rate_hz / self.window.len() as f64;
         let coils = picotesla_per_count(self.capture, C);
-        let unit = if coils.is_some() {
-            Unit::Picotesla
-        } else {
-            Unit::Counts
-        };
+        let unit = if coils.is_some() { Unit::Picotesla } else { Unit::Counts };
         let at_1_hz = coils.unwrap_or_else(|| vec![1.0; C]);
         // A coil's voltage rises with frequency, so the same count is less field at a higher one.
         let slope = |bin: usize| match unit {
@@ -214,34 +201,18 @@ impl<'c, const C: usize> Welch<'c, C> {
         };
         let scale = |bin: usize, coil: f64| coil * slope(bin).powi(2) / self.segments as f64;
         let power: Vec<Vec<f64>> = (self.power.iter().zip(&at_1_hz))
-            .map(|(power, c)| {
-                power
-                    .iter()
-                    .enumerate()
-                    .map(|(bin, p)| p * scale(bin, c * c))
-                    .collect()
-            })
+            .map(|(power, c)| power.iter().enumerate().map(|(bin, p)| p * scale(bin, c * c)).collect())
             .collect();
         let mut cross = self.cross;
         for (j, cj) in at_1_hz.iter().enumerate() {
             for (i, ci) in at_1_hz.iter().enumerate().take(j) {
                 if let Some(cross) = cross.get_mut(Spectrum::pair(i, j)) {
-                    cross
-                        .iter_mut()
-                        .enumerate()
-                        .for_each(|(bin, z)| *z *= scale(bin, ci * cj));
+                    cross.iter_mut().enumerate().for_each(|(bin, z)| *z *= scale(bin, ci * cj));
                 }
             }
         }
         let traces = traces(self.capture, unit, &power);
-        Some(Spectrum {
-            bin_hz,
-            segments: self.segments,
-            unit,
-            power,
-            traces,
-            cross,
-        })
+        Some(Spectrum { bin_hz, segments: self.segments, unit, power, traces, cross })
     }
 }
 
@@ -250,18 +221,10 @@ impl<'c, const C: usize> Welch<'c, C> {
 fn picotesla_per_count(capture: &Capture, channels: usize) -> Option<Vec<f64>> {
     let front_end = &capture.description.front_end;
     let volts_per_count = front_end.full_scale_v / f64::from(front_end.full_scale_counts);
-    let coils: Vec<_> = capture
-        .description
-        .array
-        .node
-        .iter()
-        .flat_map(|node| &node.coil)
-        .collect();
+    let coils: Vec<_> = capture.description.array.node.iter().flat_map(|node| &node.coil).collect();
     (0..channels)
         .map(|channel| {
-            let coil = coils
-                .iter()
-                .find(|coil| usize::from(coil.channel) == channel)?;
+            let coil = coils.iter().find(|coil| usize::from(coil.channel) == channel)?;
             Some(1e12 * volts_per_count / (TAU * coil.turns_area_m2 * coil.gain))
         })
         .collect()
@@ -270,10 +233,8 @@ fn picotesla_per_count(capture: &Capture, channels: usize) -> Option<Vec<f64>> {
 fn traces(capture: &Capture, unit: Unit, power: &[Vec<f64>]) -> Vec<Trace> {
     if unit == Unit::Counts {
         let label = |channel| format!("channel {channel}");
-        let trace = |(channel, power): (usize, &Vec<f64>)| Trace {
-            label: label(channel),
-            power: power.clone(),
-        };
+        let trace =
+            |(channel, power): (usize, &Vec<f64>)| Trace { label: label(channel), power: power.clone() };
         return power.iter().enumerate().map(trace).collect();
     }
     ["lower node", "upper node"]
@@ -281,10 +242,7 @@ fn traces(capture: &Capture, unit: Unit, power: &[Vec<f64>]) -> Vec<Trace> {
         .zip(&capture.description.array.node)
         .map(|(label, node)| Trace {
             label: label.to_owned(),
-            power: sum(node
-                .coil
-                .iter()
-                .filter_map(|coil| power.get(usize::from(coil.channel)))),
+            power: sum(node.coil.iter().filter_map(|coil| power.get(usize::from(coil.channel)))),
         })
         .collect()
 }

@@ -85,20 +85,8 @@ pub fn spectrum_svg(report: &SamplesReport) -> Option<String> {
     let bins = spectrum.traces.first()?.power.len();
     let half_hz = spectrum.bin_hz * bins.saturating_sub(1) as f64;
     let tone_hz = report.description.signal.tone_hz;
-    let band = panel(
-        spectrum,
-        band_top,
-        LOWEST_HZ.min(half_hz / 2.0),
-        half_hz,
-        true,
-    );
-    let around = panel(
-        spectrum,
-        tone_top,
-        tone_hz - TONE_REACH_HZ,
-        tone_hz + TONE_REACH_HZ,
-        false,
-    );
+    let band = panel(spectrum, band_top, LOWEST_HZ.min(half_hz / 2.0), half_hz, true);
+    let around = panel(spectrum, tone_top, tone_hz - TONE_REACH_HZ, tone_hz + TONE_REACH_HZ, false);
     let drawing = html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (WIDTH) " " (HEIGHT) }
             width=(WIDTH) height=(HEIGHT) font-family="sans-serif" font-size="12" fill="#000" {
@@ -115,11 +103,7 @@ fn panel(spectrum: &Spectrum, top: f64, from_hz: f64, to_hz: f64, log: bool) -> 
     let shown: Vec<f64> = spectrum
         .traces
         .iter()
-        .flat_map(|trace| {
-            (0..)
-                .map(|bin| f64::from(bin) * spectrum.bin_hz)
-                .zip(&trace.power)
-        })
+        .flat_map(|trace| (0..).map(|bin| f64::from(bin) * spectrum.bin_hz).zip(&trace.power))
         .filter(|(hz, power)| (from_hz..=to_hz).contains(hz) && **power > 0.0)
         .map(|(_, power)| power_db(*power))
         .collect();
@@ -129,14 +113,7 @@ fn panel(spectrum: &Spectrum, top: f64, from_hz: f64, to_hz: f64, log: bool) -> 
     let lowest = shown.iter().copied().reduce(f64::min).unwrap_or(-20.0);
     let high_db = round(highest + 5.0);
     let low_db = (round(lowest) - 10.0).max(high_db - DEEPEST_DB);
-    Panel {
-        top,
-        from_hz,
-        to_hz,
-        log,
-        low_db,
-        high_db,
-    }
+    Panel { top, from_hz, to_hz, log, low_db, high_db }
 }
 
 fn draw(report: &SamplesReport, spectrum: &Spectrum, panel: Panel) -> Markup {
@@ -170,21 +147,10 @@ fn draw(report: &SamplesReport, spectrum: &Spectrum, panel: Panel) -> Markup {
 
 /// The tone and the harmonics of the mains, named at the panel's top.
 fn marks(report: &SamplesReport, panel: Panel) -> Markup {
-    let tone_hz = report
-        .tone
-        .as_ref()
-        .map_or(report.description.signal.tone_hz, |tone| tone.hz);
-    let tone = if report.tone.is_some() {
-        "tone"
-    } else {
-        "tone expected"
-    };
+    let tone_hz = report.tone.as_ref().map_or(report.description.signal.tone_hz, |tone| tone.hz);
+    let tone = if report.tone.is_some() { "tone" } else { "tone expected" };
     let harmonics = report.mains.iter().flat_map(|mains| {
-        mains
-            .harmonics
-            .iter()
-            .map(|&k| (k, f64::from(k) * mains.hz))
-            .filter(|(_, hz)| panel.shows(*hz))
+        mains.harmonics.iter().map(|&k| (k, f64::from(k) * mains.hz)).filter(|(_, hz)| panel.shows(*hz))
     });
     // High up on a logarithmic axis there is no room for every number.
     let named = |k: u32| !panel.log || k <= 5 || (k <= 13 && k % 2 == 1);
@@ -213,13 +179,7 @@ fn marks(report: &SamplesReport, panel: Panel) -> Markup {
 fn points(power: &[f64], bin_hz: f64, panel: Panel) -> String {
     let bins = (0..).map(|bin| f64::from(bin) * bin_hz).zip(power);
     bins.filter(|(hz, power)| panel.shows(*hz) && **power > 0.0)
-        .map(|(hz, power)| {
-            format!(
-                "{} {}",
-                decimal(panel.x(hz)),
-                decimal(panel.y(power_db(*power)))
-            )
-        })
+        .map(|(hz, power)| format!("{} {}", decimal(panel.x(hz)), decimal(panel.y(power_db(*power)))))
         .collect::<Vec<_>>()
         .join(" ")
 }

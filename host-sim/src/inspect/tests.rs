@@ -18,13 +18,8 @@ const GRID_HZ: f64 = 59.97;
 /// Harmonics of the grid and their fields: a line far away, the same at both nodes.
 const HUM: [(u32, f64); 5] = [(1, 20e-9), (3, 6e-9), (5, 3e-9), (7, 1e-9), (9, 0.7e-9)];
 /// How the hum of each harmonic lies, so that several sources fill all of space.
-const HUM_AXES: [[f64; 3]; 5] = [
-    [0.8, 0.6, 0.0],
-    [0.0, 0.6, 0.8],
-    [0.5, -0.5, 0.7],
-    [0.0, 1.0, 0.0],
-    [0.6, 0.0, -0.8],
-];
+const HUM_AXES: [[f64; 3]; 5] =
+    [[0.8, 0.6, 0.0], [0.0, 0.6, 0.8], [0.5, -0.5, 0.7], [0.0, 1.0, 0.0], [0.6, 0.0, -0.8]];
 /// Noise of a coil in one sample, counts at the rung used.
 const NOISE_COUNTS: f64 = 30.0;
 const RUNG: u8 = 2;
@@ -64,32 +59,19 @@ fn six_channels() -> Vec<[i32; 6]> {
 }
 
 /// Writes frames into a capture and looks into it.
-fn look<const C: usize>(
-    frames: &[[i32; C]],
-    blocks: &[BlockInfo],
-    array: ArrayFile,
-) -> SamplesReport {
+fn look<const C: usize>(frames: &[[i32; C]], blocks: &[BlockInfo], array: ArrayFile) -> SamplesReport {
     let shelf = tempfile::tempdir().unwrap();
     let target = shelf.path().join("walk");
     let description = Description {
-        made: Made {
-            by: "a test".into(),
-            note: String::new(),
-        },
-        signal: Signal {
-            sample_rate_hz: RATE_HZ,
-            channels: C,
-            ..Signal::default()
-        },
+        made: Made { by: "a test".into(), note: String::new() },
+        signal: Signal { sample_rate_hz: RATE_HZ, channels: C, ..Signal::default() },
         array,
         ..Description::default()
     };
     let mut writer = CaptureWriter::<C>::create(&target, &description).unwrap();
     let mut at = 0;
     for block in blocks {
-        writer
-            .append(block, &frames[at..at + block.frames], false)
-            .unwrap();
+        writer.append(block, &frames[at..at + block.frames], false).unwrap();
         at += block.frames;
     }
     writer.finish().unwrap();
@@ -100,20 +82,9 @@ fn look<const C: usize>(
 }
 
 fn look_at_whole<const C: usize>(frames: &[[i32; C]]) -> SamplesReport {
-    let block = BlockInfo {
-        frames: frames.len(),
-        start: 0,
-        rung: RUNG,
-        mast: None,
-    };
-    let array = if C == 6 {
-        ArrayFile::default()
-    } else {
-        ArrayFile {
-            node: Vec::new(),
-            ..ArrayFile::default()
-        }
-    };
+    let block = BlockInfo { frames: frames.len(), start: 0, rung: RUNG, mast: None };
+    let array =
+        if C == 6 { ArrayFile::default() } else { ArrayFile { node: Vec::new(), ..ArrayFile::default() } };
     look(frames, &[block], array)
 }
 
@@ -126,14 +97,7 @@ fn the_tone_is_measured_in_tesla_at_its_own_frequency() {
         let ratio = level / (1e12 * expected_t);
         assert!((ratio - 1.0).abs() < 0.005, "{ratio}");
     }
-    assert_eq!(
-        report
-            .lines
-            .iter()
-            .filter(|l| l.kind == LineKind::Tone)
-            .count(),
-        1
-    );
+    assert_eq!(report.lines.iter().filter(|l| l.kind == LineKind::Tone).count(), 1);
 }
 
 #[test]
@@ -145,11 +109,7 @@ fn the_comb_is_found_numbered_and_refined() {
     assert!((mains.hz - GRID_HZ).abs() < 0.003, "{}", mains.hz);
     // 8 x 59.97 = 479.8 and 9 x 59.97 = 539.7 are both far from 512.
     assert_eq!(mains.beside_tone, None);
-    assert!(
-        report.lines.iter().all(|line| line.kind != LineKind::Other),
-        "{:?}",
-        report.lines
-    );
+    assert!(report.lines.iter().all(|line| line.kind != LineKind::Other), "{:?}", report.lines);
 }
 
 /// What is found in a comb of odd harmonics.
@@ -157,13 +117,7 @@ fn comb(grid_hz: f64) -> Option<Mains> {
     let wave = |hz: f64, n: usize| 1e5 * (TAU * hz * n as f64 / RATE_HZ).sin();
     let mut noise = noise();
     let frames: Vec<[i32; 1]> = (0..16_000)
-        .map(|n| {
-            [1.0, 3.0, 5.0]
-                .iter()
-                .map(|k| wave(k * grid_hz, n))
-                .sum::<f64>()
-                + noise()
-        })
+        .map(|n| [1.0, 3.0, 5.0].iter().map(|k| wave(k * grid_hz, n)).sum::<f64>() + noise())
         .map(|sum| [sum.round() as i32])
         .collect();
     look_at_whole(&frames).mains
@@ -198,11 +152,7 @@ fn plain_noise_has_neither_tone_nor_comb_nor_suspicion() {
             .collect();
         let report = look_at_whole(&frames);
         assert_eq!((report.tone, report.mains), (None, None), "seed {seed}");
-        assert_eq!(
-            (report.lines, report.suspicions),
-            (vec![], vec![]),
-            "seed {seed}"
-        );
+        assert_eq!((report.lines, report.suspicions), (vec![], vec![]), "seed {seed}");
     }
 }
 
@@ -220,48 +170,19 @@ fn suspicions(change: impl Fn([i32; 6]) -> [i32; 6]) -> Vec<Suspicion> {
 #[test]
 fn crossed_and_inverted_coils_are_named() {
     let swapped = suspicions(|[a, b, c, d, e, f]| [a, b, c, e, d, f]);
-    assert_eq!(
-        swapped,
-        [Suspicion::Crossed {
-            pairs: vec![(0, 4, false), (1, 3, false)]
-        }]
-    );
+    assert_eq!(swapped, [Suspicion::Crossed { pairs: vec![(0, 4, false), (1, 3, false)] }]);
     let inverted = suspicions(|[a, b, c, d, e, f]| [a, b, c, d, -e, f]);
-    assert_eq!(
-        inverted,
-        [Suspicion::Crossed {
-            pairs: vec![(1, 4, true)]
-        }]
-    );
+    assert_eq!(inverted, [Suspicion::Crossed { pairs: vec![(1, 4, true)] }]);
     let both = suspicions(|[a, b, c, d, e, f]| [a, b, c, -e, d, f]);
-    assert_eq!(
-        both,
-        [Suspicion::Crossed {
-            pairs: vec![(0, 4, false), (1, 3, true)]
-        }]
-    );
+    assert_eq!(both, [Suspicion::Crossed { pairs: vec![(0, 4, false), (1, 3, true)] }]);
 }
 
 #[test]
 fn one_coil_on_two_channels_is_named() {
     let twice = suspicions(|[a, b, c, _, e, f]| [a, b, c, b, e, f]);
-    assert!(
-        twice.contains(&Suspicion::Same {
-            a: 1,
-            b: 3,
-            inverted: false
-        }),
-        "{twice:?}"
-    );
+    assert!(twice.contains(&Suspicion::Same { a: 1, b: 3, inverted: false }), "{twice:?}");
     let inverted = suspicions(|[a, b, c, d, e, _]| [a, b, c, d, e, -c]);
-    assert!(
-        inverted.contains(&Suspicion::Same {
-            a: 2,
-            b: 5,
-            inverted: true
-        }),
-        "{inverted:?}"
-    );
+    assert!(inverted.contains(&Suspicion::Same { a: 2, b: 5, inverted: true }), "{inverted:?}");
     let all = suspicions(|[a, ..]| [a; 6]);
     assert_eq!(all, [Suspicion::AllAlike]);
 }
@@ -271,39 +192,20 @@ fn dead_channels_are_named() {
     let flat = suspicions(|[a, b, c, d, e, _]| [a, b, c, d, e, 17]);
     assert_eq!(flat, [Suspicion::Flat { channel: 5 }]);
     let weak = suspicions(|[a, b, c, d, e, f]| [a, b, c, d, e / 300, f]);
-    let [
-        Suspicion::Weak {
-            channel: 4,
-            among_siblings_db,
-        },
-    ] = weak[..]
-    else {
-        panic!("{weak:?}")
-    };
+    let [Suspicion::Weak { channel: 4, among_siblings_db }] = weak[..] else { panic!("{weak:?}") };
     assert!(among_siblings_db < -40.0);
 }
 
 #[test]
 fn levels_are_those_of_a_known_wave() {
     // A sine of 2^22 counts on an offset of 1000: -6.02 dB of full scale, rms 3.01 dB lower.
-    let frames: Vec<[i32; 1]> = (0..8000)
-        .map(|n| [(4_194_304.0 * (TAU * n as f64 / 80.0).sin()).round() as i32 + 1000])
-        .collect();
-    let [channel] = &look_at_whole(&frames).channels[..] else {
-        panic!("one channel went in")
-    };
+    let frames: Vec<[i32; 1]> =
+        (0..8000).map(|n| [(4_194_304.0 * (TAU * n as f64 / 80.0).sin()).round() as i32 + 1000]).collect();
+    let [channel] = &look_at_whole(&frames).channels[..] else { panic!("one channel went in") };
     assert!((channel.offset_counts - 1000.0).abs() < 1e-6);
-    assert!(
-        (channel.rms_dbfs + 9.031).abs() < 0.001,
-        "{}",
-        channel.rms_dbfs
-    );
+    assert!((channel.rms_dbfs + 9.031).abs() < 0.001, "{}", channel.rms_dbfs);
     assert_eq!(channel.peak_counts, 4_194_304 + 1000);
-    assert!(
-        (channel.peak_dbfs + 6.019).abs() < 0.001,
-        "{}",
-        channel.peak_dbfs
-    );
+    assert!((channel.peak_dbfs + 6.019).abs() < 0.001, "{}", channel.peak_dbfs);
     assert!((channel.headroom_db - 6.019).abs() < 0.001);
     assert_eq!((channel.clipped, channel.dead), (0, false));
 }
@@ -324,14 +226,7 @@ fn clipping_is_counted_at_the_rail_and_suspected_below_it() {
     assert_eq!(full.suspicions, []);
     let early = limited(7_801_405);
     assert_eq!(early.channels[0].clipped, 0);
-    let [
-        Suspicion::RailLower {
-            channel: 0,
-            fraction,
-            samples,
-        },
-    ] = early.suspicions[..]
-    else {
+    let [Suspicion::RailLower { channel: 0, fraction, samples }] = early.suspicions[..] else {
         panic!("{:?}", early.suspicions)
     };
     assert!((fraction - 0.93).abs() < 1e-6);
@@ -340,47 +235,19 @@ fn clipping_is_counted_at_the_rail_and_suspected_below_it() {
 
 #[test]
 fn rungs_and_gaps_are_told_over_time() {
-    let wave =
-        |n: usize, gain: f64| [(gain * 1000.0 * (TAU * TONE_HZ * n as f64 / RATE_HZ).sin()) as i32];
+    let wave = |n: usize, gain: f64| [(gain * 1000.0 * (TAU * TONE_HZ * n as f64 / RATE_HZ).sin()) as i32];
     let low = (0..16_000).map(|n| wave(n, 1.0));
     let high = (16_800..40_800).map(|n| wave(n, 16.0));
     let frames: Vec<[i32; 1]> = low.chain(high).collect();
     let blocks = [
-        BlockInfo {
-            frames: 16_000,
-            start: 0,
-            rung: 0,
-            mast: None,
-        },
-        BlockInfo {
-            frames: 24_000,
-            start: 16_800,
-            rung: RUNG,
-            mast: None,
-        },
+        BlockInfo { frames: 16_000, start: 0, rung: 0, mast: None },
+        BlockInfo { frames: 24_000, start: 16_800, rung: RUNG, mast: None },
     ];
-    let report = look(
-        &frames,
-        &blocks,
-        ArrayFile {
-            node: Vec::new(),
-            ..ArrayFile::default()
-        },
-    );
-    assert_eq!(
-        report.gaps,
-        [Gap {
-            at_s: 2.0,
-            frames: 800
-        }]
-    );
+    let report = look(&frames, &blocks, ArrayFile { node: Vec::new(), ..ArrayFile::default() });
+    assert_eq!(report.gaps, [Gap { at_s: 2.0, frames: 800 }]);
     assert_eq!((report.duration_s, report.frames), (5.1, 40_000));
     let spans = [(0.0, 2.0, 0), (2.1, 5.1, RUNG)];
-    let told: Vec<_> = report
-        .rung_spans
-        .iter()
-        .map(|s| (s.from_s, s.to_s, s.rung))
-        .collect();
+    let told: Vec<_> = report.rung_spans.iter().map(|s| (s.from_s, s.to_s, s.rung)).collect();
     assert_eq!(told, spans);
     let times: Vec<_> = report.rungs.iter().map(|r| (r.rung, r.time_s)).collect();
     assert_eq!(times, [(0, 2.0), (RUNG, 3.0)]);
@@ -391,10 +258,7 @@ fn rungs_and_gaps_are_told_over_time() {
 
 #[test]
 fn the_text_fits_in_100_columns_and_names_what_was_found() {
-    let swapped: Vec<_> = six_channels()
-        .into_iter()
-        .map(|[a, b, c, d, e, f]| [a, b, c, e, d, f])
-        .collect();
+    let swapped: Vec<_> = six_channels().into_iter().map(|[a, b, c, d, e, f]| [a, b, c, e, d, f]).collect();
     let text = Report::Samples(Box::new(look_at_whole(&swapped))).to_string();
     let widest = text.lines().skip(1).map(|line| line.chars().count()).max();
     assert!(widest <= Some(100), "{widest:?}\n{text}");
@@ -414,11 +278,7 @@ fn a_capture_too_short_for_a_spectrum_still_has_levels() {
     let report = look_at_whole(&[[5, -7], [6, 8]]);
     assert_eq!(report.channels[1].peak_counts, 8);
     assert!(report.spectrum.is_none() && spectrum_svg(&report).is_none());
-    assert!(
-        Report::Samples(Box::new(report))
-            .to_string()
-            .contains("no spectrum")
-    );
+    assert!(Report::Samples(Box::new(report)).to_string().contains("no spectrum"));
 }
 
 #[test]
@@ -431,13 +291,8 @@ fn phasors_are_summed_up() {
     std::fs::write(shelf.path().join("capture.toml"), manifest).unwrap();
     let report = inspect(&Capture::open(shelf.path()).unwrap()).unwrap();
     let text = report.to_string();
-    let Report::Field(report) = report else {
-        panic!("phasors went in")
-    };
-    assert_eq!(
-        (report.rows, report.mast_readings, report.peak_t.len()),
-        (2, 1, 1)
-    );
+    let Report::Field(report) = report else { panic!("phasors went in") };
+    assert_eq!((report.rows, report.mast_readings, report.peak_t.len()), (2, 1, 1));
     assert!((report.peak_t[0] / 5e-9 - 1.0).abs() < 1e-6);
     assert!(text.contains("lower node: at most 5.00 nT"), "{text}");
 }

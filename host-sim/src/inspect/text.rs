@@ -44,11 +44,7 @@ impl fmt::Display for FieldReport {
         for (node, peak_t) in ["lower", "upper"].iter().zip(&self.peak_t) {
             writeln!(f, "{node} node: at most {}", picotesla(peak_t * 1e12))?;
         }
-        writeln!(
-            f,
-            "sigma of a component: {}",
-            picotesla(self.sigma_t * 1e12)
-        )?;
+        writeln!(f, "sigma of a component: {}", picotesla(self.sigma_t * 1e12))?;
         notices(f, &self.notices)
     }
 }
@@ -120,10 +116,7 @@ impl SamplesReport {
     }
 
     fn rung_table(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(
-            f,
-            "\nrung     gain     time s        peak  to rail dB  clipped"
-        )?;
+        writeln!(f, "\nrung     gain     time s        peak  to rail dB  clipped")?;
         for r in &self.rungs {
             writeln!(
                 f,
@@ -147,11 +140,7 @@ impl SamplesReport {
         };
         let lost: u64 = self.gaps.iter().map(|gap| gap.frames).sum();
         let at_s = first.at_s;
-        writeln!(
-            f,
-            "{lost} frames lost in {} gaps, the first at {at_s:.3} s",
-            self.gaps.len()
-        )
+        writeln!(f, "{lost} frames lost in {} gaps, the first at {at_s:.3} s", self.gaps.len())
     }
 
     fn tone_and_mains(&self, f: &mut fmt::Formatter<'_>, spectrum: &Spectrum) -> fmt::Result {
@@ -176,24 +165,10 @@ impl SamplesReport {
         let Some(mains) = &self.mains else {
             return writeln!(f, "mains    no comb of 50 or 60 Hz");
         };
-        let seen: Vec<String> = mains
-            .harmonics
-            .iter()
-            .take(20)
-            .map(u32::to_string)
-            .collect();
-        writeln!(
-            f,
-            "mains    {:.3} Hz, harmonics {}",
-            mains.hz,
-            seen.join(" ")
-        )?;
+        let seen: Vec<String> = mains.harmonics.iter().take(20).map(u32::to_string).collect();
+        writeln!(f, "mains    {:.3} Hz, harmonics {}", mains.hz, seen.join(" "))?;
         if let Some(k) = mains.beside_tone {
-            writeln!(
-                f,
-                "         harmonic {k} at {:.2} Hz is beside the tone",
-                f64::from(k) * mains.hz
-            )?;
+            writeln!(f, "         harmonic {k} at {:.2} Hz is beside the tone", f64::from(k) * mains.hz)?;
         }
         Ok(())
     }
@@ -217,44 +192,21 @@ impl SamplesReport {
         let total = spectrum.total();
         let half_hz = spectrum.bin_hz * (total.len().saturating_sub(1)) as f64;
         let tone_hz = self.description.signal.tone_hz;
-        let near = Axis {
-            from_hz: tone_hz - TONE_PLOT_HZ,
-            to_hz: tone_hz + TONE_PLOT_HZ,
-            log: false,
-        };
-        let full = Axis {
-            from_hz: LOWEST_PLOT_HZ.min(half_hz / 2.0),
-            to_hz: half_hz,
-            log: true,
-        };
-        for (title, axis) in [
-            ("around the tone", near),
-            ("up to half the sample rate", full),
-        ] {
+        let near = Axis { from_hz: tone_hz - TONE_PLOT_HZ, to_hz: tone_hz + TONE_PLOT_HZ, log: false };
+        let full = Axis { from_hz: LOWEST_PLOT_HZ.min(half_hz / 2.0), to_hz: half_hz, log: true };
+        for (title, axis) in [("around the tone", near), ("up to half the sample rate", full)] {
             writeln!(f, "\n{} {title}", spectrum.unit.label())?;
             self.plot(f, &total, spectrum.bin_hz, axis)?;
         }
-        writeln!(
-            f,
-            "T: the tone; digits: harmonics of the mains, + from the tenth on"
-        )
+        writeln!(f, "T: the tone; digits: harmonics of the mains, + from the tenth on")
     }
 
-    fn plot(
-        &self,
-        f: &mut fmt::Formatter<'_>,
-        total: &[f64],
-        bin_hz: f64,
-        axis: Axis,
-    ) -> fmt::Result {
+    fn plot(&self, f: &mut fmt::Formatter<'_>, total: &[f64], bin_hz: f64, axis: Axis) -> fmt::Result {
         // The largest bin of each column, or the nearest one where bins are wider than columns.
         let columns: Vec<f64> = (0..PLOT_COLUMNS)
             .map(|column| {
                 let bin = |hz: f64| (hz / bin_hz).round().max(1.0) as usize;
-                let (first, end) = (
-                    bin(axis.hz(column as f64)),
-                    bin(axis.hz(column as f64 + 1.0)),
-                );
+                let (first, end) = (bin(axis.hz(column as f64)), bin(axis.hz(column as f64 + 1.0)));
                 let bins = total.get(first..end.max(first + 1)).unwrap_or(&[]);
                 power_db(bins.iter().copied().fold(1e-20, f64::max))
             })
@@ -288,18 +240,10 @@ impl SamplesReport {
         };
         if let Some(mains) = &self.mains {
             for &k in &mains.harmonics {
-                mark(
-                    f64::from(k) * mains.hz,
-                    char::from_digit(k, 10).unwrap_or('+'),
-                );
+                mark(f64::from(k) * mains.hz, char::from_digit(k, 10).unwrap_or('+'));
             }
         }
-        mark(
-            self.tone
-                .as_ref()
-                .map_or(self.description.signal.tone_hz, |tone| tone.hz),
-            'T',
-        );
+        mark(self.tone.as_ref().map_or(self.description.signal.tone_hz, |tone| tone.hz), 'T');
         marks.into_iter().collect()
     }
 }
@@ -330,19 +274,14 @@ impl Axis {
         } else {
             (hz - self.from_hz) / (self.to_hz - self.from_hz)
         };
-        (0.0..1.0)
-            .contains(&part)
-            .then_some((part * PLOT_COLUMNS as f64) as usize)
+        (0.0..1.0).contains(&part).then_some((part * PLOT_COLUMNS as f64) as usize)
     }
 }
 
 /// How much of one row of a column is filled.
 fn bar(part: f64) -> char {
     const STEPS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-    STEPS
-        .get((part.clamp(0.0, 1.0) * 8.0).round() as usize)
-        .copied()
-        .unwrap_or(' ')
+    STEPS.get((part.clamp(0.0, 1.0) * 8.0).round() as usize).copied().unwrap_or(' ')
 }
 
 fn kind(line: &Line) -> String {
@@ -378,14 +317,10 @@ fn picotesla(level: f64) -> String {
 }
 
 fn notices(f: &mut fmt::Formatter<'_>, notices: &[Notice]) -> fmt::Result {
-    notices
-        .iter()
-        .try_for_each(|notice| remark(f, "notice", notice))
+    notices.iter().try_for_each(|notice| remark(f, "notice", notice))
 }
 
 fn remark(f: &mut fmt::Formatter<'_>, kind: &str, text: &dyn fmt::Display) -> fmt::Result {
-    let lines = textwrap::Options::new(COLUMNS)
-        .subsequent_indent("    ")
-        .break_words(false);
+    let lines = textwrap::Options::new(COLUMNS).subsequent_indent("    ").break_words(false);
     writeln!(f, "{}", textwrap::fill(&format!("{kind}: {text}"), lines))
 }

@@ -71,45 +71,20 @@ impl fmt::Display for Suspicion {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Flat { channel } => write!(f, "channel {channel} is dead: it never changes"),
-            Self::Weak {
-                channel,
-                among_siblings_db,
-            } => {
-                write!(
-                    f,
-                    "channel {channel} looks dead: {:.0} dB below the others",
-                    -among_siblings_db
-                )
+            Self::Weak { channel, among_siblings_db } => {
+                write!(f, "channel {channel} looks dead: {:.0} dB below the others", -among_siblings_db)
             }
-            Self::RailLower {
-                channel,
-                fraction,
-                samples,
-            } => write!(
+            Self::RailLower { channel, fraction, samples } => write!(
                 f,
                 "channel {channel} stops at {:.1} % of full scale ({samples} samples): rail_fraction may be \
                  too high",
                 100.0 * fraction
             ),
-            Self::Same {
-                a,
-                b,
-                inverted: false,
-            } => {
-                write!(
-                    f,
-                    "channels {a} and {b} carry the same signal: one coil on both?"
-                )
+            Self::Same { a, b, inverted: false } => {
+                write!(f, "channels {a} and {b} carry the same signal: one coil on both?")
             }
-            Self::Same {
-                a,
-                b,
-                inverted: true,
-            } => {
-                write!(
-                    f,
-                    "channels {a} and {b} carry the same signal, inverted: one coil on both?"
-                )
+            Self::Same { a, b, inverted: true } => {
+                write!(f, "channels {a} and {b} carry the same signal, inverted: one coil on both?")
             }
             Self::AllAlike => {
                 f.write_str("all channels carry the same noise: their wiring cannot be judged here")
@@ -136,17 +111,10 @@ fn from_level(c: &Channel) -> Option<Suspicion> {
     if c.rms_counts == 0.0 {
         Some(Suspicion::Flat { channel })
     } else if c.dead {
-        Some(Suspicion::Weak {
-            channel,
-            among_siblings_db: c.among_siblings_db,
-        })
+        Some(Suspicion::Weak { channel, among_siblings_db: c.among_siblings_db })
     } else if c.stuck_at_peak > 0 && c.clipped == 0 && c.peak_dbfs > LOWEST_RAIL_DB {
         let fraction = 10_f64.powf(c.peak_dbfs / 20.0);
-        Some(Suspicion::RailLower {
-            channel,
-            fraction,
-            samples: c.stuck_at_peak,
-        })
+        Some(Suspicion::RailLower { channel, fraction, samples: c.stuck_at_peak })
     } else {
         None
     }
@@ -172,11 +140,7 @@ pub(super) fn from_spectrum(
     let quiet = bins(&|_, power, floor| power < QUIET_RATIO * floor);
     // Not the tone: near a sonde the nodes see its field from different sides.
     let loud = bins(&|hz, power, floor| power > LOUD_RATIO * floor && (hz - tone_hz).abs() > 5.0);
-    let alive: Vec<usize> = channels
-        .iter()
-        .filter(|c| !c.dead)
-        .map(|c| c.channel)
-        .collect();
+    let alive: Vec<usize> = channels.iter().filter(|c| !c.dead).map(|c| c.channel).collect();
     let mut found = same(spectrum, &quiet, &alive);
     if !found.contains(&Suspicion::AllAlike) && alive.len() == channels.len() {
         found.extend(crossed(spectrum, &loud, capture));
@@ -190,11 +154,7 @@ fn same(spectrum: &Spectrum, quiet: &[usize], alive: &[usize]) -> Vec<Suspicion>
     let correlation = |a: usize, b: usize| {
         let of = |bin: &usize| {
             let power = spectrum.cross(a, a, *bin).re * spectrum.cross(b, b, *bin).re;
-            if power > 0.0 {
-                spectrum.cross(a, b, *bin).re / power.sqrt()
-            } else {
-                0.0
-            }
+            if power > 0.0 { spectrum.cross(a, b, *bin).re / power.sqrt() } else { 0.0 }
         };
         quiet.iter().map(of).sum::<f64>() / quiet.len().max(1) as f64
     };
@@ -205,18 +165,10 @@ fn same(spectrum: &Spectrum, quiet: &[usize], alive: &[usize]) -> Vec<Suspicion>
         .iter()
         .map(|&(a, b)| (a, b, correlation(a, b)))
         .filter(|(_, _, correlation)| correlation.abs() > SAME)
-        .map(|(a, b, correlation)| Suspicion::Same {
-            a,
-            b,
-            inverted: correlation < 0.0,
-        })
+        .map(|(a, b, correlation)| Suspicion::Same { a, b, inverted: correlation < 0.0 })
         .collect();
     // An impulse in every segment is in all channels at once.
-    if pairs.len() > 1 && 2 * found.len() > pairs.len() {
-        vec![Suspicion::AllAlike]
-    } else {
-        found
-    }
+    if pairs.len() > 1 && 2 * found.len() > pairs.len() { vec![Suspicion::AllAlike] } else { found }
 }
 
 /// Compares the hum at both nodes. Its source is far away as a rule, so its field is the same at both; if
@@ -227,22 +179,14 @@ fn crossed(spectrum: &Spectrum, loud: &[usize], capture: &Capture) -> Option<Sus
     };
     let channels = |node: &crate::equipment::NodeFile| -> Option<[usize; 3]> {
         let along = |axis: usize| {
-            let is =
-                |coil: &&crate::equipment::CoilFile| coil.axis.get(axis).is_some_and(|&x| x > 0.9);
-            node.coil
-                .iter()
-                .find(is)
-                .map(|coil| usize::from(coil.channel))
+            let is = |coil: &&crate::equipment::CoilFile| coil.axis.get(axis).is_some_and(|&x| x > 0.9);
+            node.coil.iter().find(is).map(|coil| usize::from(coil.channel))
         };
         Some([along(0)?, along(1)?, along(2)?])
     };
     let (lower, upper) = (channels(lower)?, channels(upper)?);
     // Every line has one vote, however strong: one source alone would only tell of one direction.
-    let power = |node: [usize; 3], bin| {
-        node.iter()
-            .map(|&c| spectrum.cross(c, c, bin).re)
-            .sum::<f64>()
-    };
+    let power = |node: [usize; 3], bin| node.iter().map(|&c| spectrum.cross(c, c, bin).re).sum::<f64>();
     let votes: Vec<(usize, f64)> = loud
         .iter()
         .map(|&bin| (bin, (power(lower, bin) * power(upper, bin)).sqrt()))
@@ -252,20 +196,10 @@ fn crossed(spectrum: &Spectrum, loud: &[usize], capture: &Capture) -> Option<Sus
         return None;
     }
     let agreed = |a: usize, b: usize| {
-        votes
-            .iter()
-            .map(|&(bin, both)| spectrum.cross(a, b, bin).re / both)
-            .sum::<f64>()
+        votes.iter().map(|&(bin, both)| spectrum.cross(a, b, bin).re / both).sum::<f64>()
             / votes.len() as f64
     };
-    const ORDERS: [[usize; 3]; 6] = [
-        [0, 1, 2],
-        [0, 2, 1],
-        [1, 0, 2],
-        [1, 2, 0],
-        [2, 0, 1],
-        [2, 1, 0],
-    ];
+    const ORDERS: [[usize; 3]; 6] = [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]];
     let wirings = ORDERS.map(|order| {
         let coils = lower.into_iter().zip(order);
         coils
@@ -273,16 +207,9 @@ fn crossed(spectrum: &Spectrum, loud: &[usize], capture: &Capture) -> Option<Sus
             .collect::<Vec<_>>()
     });
     // Of the two signs of each coil the one that agrees.
-    let agreement =
-        |wiring: &Vec<(usize, usize, f64)>| wiring.iter().map(|w| w.2.abs()).sum::<f64>();
-    let described: f64 = lower
-        .iter()
-        .zip(upper)
-        .map(|(&lower, upper)| agreed(lower, upper))
-        .sum();
-    let best = wirings
-        .iter()
-        .max_by(|a, b| agreement(a).total_cmp(&agreement(b)))?;
+    let agreement = |wiring: &Vec<(usize, usize, f64)>| wiring.iter().map(|w| w.2.abs()).sum::<f64>();
+    let described: f64 = lower.iter().zip(upper).map(|(&lower, upper)| agreed(lower, upper)).sum();
+    let best = wirings.iter().max_by(|a, b| agreement(a).total_cmp(&agreement(b)))?;
     if agreement(best) < AGREEMENT || agreement(best) - described < BETTER_BY {
         return None;
     }
