@@ -4,6 +4,7 @@
 pub mod book;
 pub mod capture;
 pub mod equipment;
+pub mod inspect;
 pub mod run;
 pub mod sheet;
 pub mod site;

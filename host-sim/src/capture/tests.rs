@@ -76,7 +76,7 @@ fn script() -> impl Strategy<Value = Script> {
         for (gap, frames, rung, mast) in parts {
             start += gap;
             blocks.push((BlockInfo { frames: frames.len(), start, rung, mast }, frames));
-            start = start + blocks.last().unwrap().0.frames as u64;
+            start += blocks.last().unwrap().0.frames as u64;
         }
         Script { blocks, at: 0 }
     })
