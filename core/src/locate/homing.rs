@@ -12,10 +12,12 @@ use crate::math;
 const SPAN: usize = 10;
 /// The signal has to fall this far below its best before the source counts as passed, decibels.
 const PASSED_DB: f32 = 3.0;
+/// and this far before a lane that found no two nulls is given up.
+const STRAYED_DB: f32 = 6.0;
 /// A field this much steeper than flat is near a null of its horizontal part.
-const STEEP: f32 = 2.0;
+const STEEP: f32 = 3.0;
 /// Least square of the horizontal over the vertical field for a bearing near the nulls.
-const LEVEL_SHARE: f32 = 0.1;
+const LEVEL_SHARE: f32 = 1.0 / 16.0;
 /// Turns asked for near the nulls stay below this, radians.
 const AHEAD_RAD: f32 = 0.8;
 
@@ -60,6 +62,11 @@ impl Homing {
     /// Whether the signal has fallen clearly since its best.
     pub fn has_passed(&self, level_db: f32) -> bool {
         self.best_db.is_some_and(|best| level_db < best - PASSED_DB)
+    }
+
+    /// Whether the signal has fallen so far that the lane missed the source.
+    pub fn has_strayed(&self, level_db: f32) -> bool {
+        self.best_db.is_some_and(|best| level_db < best - STRAYED_DB)
     }
 
     /// Forget the best level: a new approach begins.

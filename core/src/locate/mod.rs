@@ -242,13 +242,17 @@ impl Locator {
         } else if !glimpse.marks.clipped {
             self.hold(state, glimpse);
         }
-        let strayed = state.along.is_none() && state.homing.has_passed(level_db);
+        let strayed = state.along.is_none() && state.homing.has_strayed(level_db);
         let bracketing = state.phase == Phase::Bracket || state.phase == Phase::Settle;
         state.phase = if settled {
             Phase::Settle
         } else if state.along.is_some() || homing::is_steep(field_t) || (bracketing && !strayed) {
             Phase::Bracket
         } else {
+            if state.phase == Phase::Bracket {
+                // A new approach: the best level of the old one is history.
+                state.homing.restart();
+            }
             Phase::Home
         };
     }

@@ -1,7 +1,7 @@
 //! The simulated technician: walks the legs of a site file and follows the instrument's cues.
 
 use std::collections::VecDeque;
-use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, TAU};
+use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI, TAU};
 
 use glam::{DVec2, DVec3};
 use rand::RngExt;
@@ -50,7 +50,7 @@ const CORRECTIONS: u8 = 4;
 /// A lane walked straight on may be so much longer than one about a mark.
 const STRAIGHT_ON: f64 = 1.4;
 /// How often one turns back to the source when a lane straight on gave no mark.
-const TRIES: u8 = 3;
+const TRIES: u8 = 4;
 /// How far one goes on after a mark is known, metres.
 const BEYOND_M: f64 = 0.7;
 /// Time to let the instrument think before correcting, seconds.
@@ -111,6 +111,8 @@ pub(super) struct Technician {
     wanted_heading: Option<f64>,
     /// How far the current lane had gone when a mark came up.
     marked_after_m: Option<f64>,
+    /// Whether the source was near during the current motion.
+    was_near: bool,
 }
 
 impl Technician {
@@ -142,6 +144,7 @@ impl Technician {
             cue: Cue::default(),
             wanted_heading: None,
             marked_after_m: None,
+            was_near: false,
         }
     }
 
@@ -212,9 +215,13 @@ impl Technician {
             if let Motion::Onward { max_m, tries: tries @ 1.. } = motion
                 && self.mark().is_none()
             {
-                // Missed the source: turn to it once more and have another go.
+                // Missed a null: walk the same way back, and if that fails, home in once more.
                 self.motions.push_front(Motion::Onward { max_m, tries: tries - 1 });
-                self.motions.push_front(Motion::Follow { max_m });
+                self.motions.push_front(if tries % 2 == 0 {
+                    Motion::Face(self.heading.value + PI)
+                } else {
+                    Motion::Follow { max_m }
+                });
             }
             self.begin_motion();
         }
@@ -228,6 +235,7 @@ impl Technician {
         self.from_heading = self.heading.value;
         self.gone = Glide::default();
         self.marked_after_m = None;
+        self.was_near = false;
     }
 
     fn plan(&mut self, leg: Leg) {
@@ -356,7 +364,9 @@ impl Technician {
                     self.marked_after_m = Some(self.gone.value);
                 }
                 let enough_m = self.marked_after_m.map_or(max_m, |m| max_m.min(m + BEYOND_M));
-                let speed = if self.gone.value < enough_m { self.habits.pace_m_s } else { 0.0 };
+                self.was_near |= self.cue.near;
+                let missed = self.marked_after_m.is_none() && self.was_near && !self.cue.near;
+                let speed = if self.gone.value < enough_m && !missed { self.habits.pace_m_s } else { 0.0 };
                 self.gone.pace(speed, self.habits.accel_m_s2, dt_s);
                 let (sin, cos) = self.heading.value.sin_cos();
                 self.at += DVec2::new(sin, cos) * self.gone.rate * dt_s;
