@@ -18,8 +18,6 @@ const STRAYED_DB: f32 = 6.0;
 const STEEP: f32 = 3.0;
 /// Least square of the horizontal over the vertical field for a bearing near the nulls.
 const LEVEL_SHARE: f32 = 1.0 / 16.0;
-/// Turns asked for near the nulls stay below this, radians.
-const AHEAD_RAD: f32 = 0.8;
 
 /// Angle to turn to the right to face the source, radians; `None` where the field has no horizontal part.
 pub fn turn_to_source(field_t: Vec3) -> Option<f32> {
@@ -28,11 +26,11 @@ pub fn turn_to_source(field_t: Vec3) -> Option<f32> {
     flat.then(|| -math::atan2(toward.y, toward.x))
 }
 
-/// The turn that a field near the nulls still allows: none once it stands so steeply that its horizontal part says
-/// little, and none to the side, because the way on is straight ahead.
+/// The turn near the nulls: outside them the bearing to the source, inside them the lay, whichever way is ahead.
+/// None where the field stands so steeply that its horizontal part says little.
 pub fn turn_near(field_t: Vec3) -> Option<f32> {
     let readable = field_t.truncate().length_squared() > LEVEL_SHARE * field_t.z * field_t.z;
-    turn_to_source(field_t).filter(|turn| readable && turn.abs() < AHEAD_RAD)
+    turn_to_source(field_t).filter(|_| readable).map(math::wrap_half_pi)
 }
 
 /// Whether the field stands steeply, as it does about the nulls.

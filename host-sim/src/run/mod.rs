@@ -133,6 +133,7 @@ fn cue_for(guidance: &Guidance, heading_rad: Option<f32>) -> Cue {
         turn_rad: guidance.turn_rad,
         near: matches!(guidance.phase, Phase::Bracket | Phase::Settle),
         lay_rad: guidance.lay_rad.zip(heading_rad).map(|(lay, heading)| lay + heading),
+        crossed: guidance.crossed,
         mark_enu_m: guidance.mark.map(|m| [f64::from(m.east_m), f64::from(m.north_m)]),
     }
 }

@@ -24,6 +24,8 @@ pub struct Cue {
     pub lay_rad: Option<f32>,
     /// Where the mark lies as the instrument knows it: east and north, metres; `None` while unknown.
     pub mark_enu_m: Option<[f64; 2]>,
+    /// Whether a lane across has fixed the mark sideways.
+    pub crossed: bool,
 }
 
 /// A sample source whose technician listens to the instrument.
@@ -49,6 +51,8 @@ const ON_THE_MARK_M: f64 = 0.03;
 const CORRECTIONS: u8 = 4;
 /// A lane walked straight on may be so much longer than one about a mark.
 const STRAIGHT_ON: f64 = 1.4;
+/// Length of a lane across that has to be walked once more, metres.
+const EXTRA_LANE_M: f64 = 5.0;
 /// How often one turns back to the source when a lane straight on gave no mark.
 const TRIES: u8 = 4;
 /// How far one goes on after a mark is known, metres.
@@ -251,11 +255,20 @@ impl Technician {
                 vec![Motion::Height(self.habits.carry_m), Motion::Follow { max_m }]
             }
             Leg::Lane(Lane { direction, length_m }) => self.lane(direction, length_m),
-            Leg::Settle(Settle { seconds }) => vec![
-                Motion::Approach { corrections: CORRECTIONS },
-                Motion::Height(self.foot_m),
-                Motion::Hold { seconds },
-            ],
+            Leg::Settle(Settle { seconds }) => {
+                let mut motions = if self.mark().is_some() && !self.cue.crossed {
+                    // No lane across counts yet: the handset asks for another before the hold.
+                    self.lane(Direction::Across, EXTRA_LANE_M)
+                } else {
+                    Vec::new()
+                };
+                motions.extend([
+                    Motion::Approach { corrections: CORRECTIONS },
+                    Motion::Height(self.foot_m),
+                    Motion::Hold { seconds },
+                ]);
+                motions
+            }
             Leg::Lift(Lift { height_m, seconds }) => {
                 let height = self.height.value;
                 vec![Motion::Height(height + height_m), Motion::Hold { seconds }, Motion::Height(height)]
@@ -359,7 +372,7 @@ impl Technician {
                 self.at = self.from + way.normalize_or_zero() * self.gone.value;
                 self.gone.is_at(length, 0.01)
             }
-            Motion::Onward { max_m, .. } => {
+            Motion::Onward { max_m, tries } => {
                 if self.cue.mark_enu_m.is_some() && self.marked_after_m.is_none() {
                     self.marked_after_m = Some(self.gone.value);
                 }
@@ -367,6 +380,11 @@ impl Technician {
                 self.was_near |= self.cue.near;
                 let missed = self.marked_after_m.is_none() && self.was_near && !self.cue.near;
                 let speed = if self.gone.value < enough_m && !missed { self.habits.pace_m_s } else { 0.0 };
+                // A curved way makes a poor lane: only after missing twice does one steer, and then walks back
+                // straight.
+                if tries < TRIES && tries % 2 == 0 {
+                    self.steer(speed > 0.0 && self.marked_after_m.is_none(), dt_s);
+                }
                 self.gone.pace(speed, self.habits.accel_m_s2, dt_s);
                 let (sin, cos) = self.heading.value.sin_cos();
                 self.at += DVec2::new(sin, cos) * self.gone.rate * dt_s;
@@ -383,18 +401,23 @@ impl Technician {
         let out_of_time = self.since_s > 2.0 * max_m / pace + 20.0;
         let arrived = self.cue.near || out_of_time || self.gone.value >= max_m;
 
-        let wanted = self.wanted_heading.unwrap_or(self.heading.value);
-        let turn = turn_between(self.heading.value, wanted);
-        let top_rate = self.habits.turn_deg_s.to_radians();
-        let rate = if arrived { 0.0 } else { (turn / FOLLOW_S).clamp(-top_rate, top_rate) };
-        self.heading.pace(rate, top_rate / TURN_EASE_S, dt_s);
-
+        let turn = self.steer(!arrived, dt_s);
         let way_off = turn.abs() > TURN_ON_THE_SPOT_RAD;
         let speed = if arrived || way_off { 0.0 } else { pace };
         self.gone.pace(speed, self.habits.accel_m_s2, dt_s);
         let (sin, cos) = self.heading.value.sin_cos();
         self.at += DVec2::new(sin, cos) * self.gone.rate * dt_s;
         arrived && self.gone.rate.abs() < 0.01 && self.heading.rate.abs() < 0.01
+    }
+
+    /// Turn as the cue says, or come to rest; how far is left to turn.
+    fn steer(&mut self, on: bool, dt_s: f64) -> f64 {
+        let wanted = self.wanted_heading.unwrap_or(self.heading.value);
+        let turn = turn_between(self.heading.value, wanted);
+        let top_rate = self.habits.turn_deg_s.to_radians();
+        let rate = if on { (turn / FOLLOW_S).clamp(-top_rate, top_rate) } else { 0.0 };
+        self.heading.pace(rate, top_rate / TURN_EASE_S, dt_s);
+        turn
     }
 
     fn turn_towards(&mut self, target: f64, rate: f64, dt_s: f64) {
