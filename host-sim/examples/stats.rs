@@ -14,7 +14,8 @@ fn main() {
                         for seed in (w..n).step_by(2) {
                             site.source[0].depth_m = d;
                             site.source[0].lay_deg = (seed * 37 % 180) as f64;
-                            let mut sim = Simulation::<6>::new(&site, 0, seed).unwrap();
+                            let lay = site.source[0].lay_deg; let off: f64 = ((seed * 29 % 51) as f64) - 25.0; let b = (lay + 180.0 + off).to_radians(); site.station = vec![site::Station { start: site::Start { east_m: 4.5*b.sin(), north_m: 4.5*b.cos(), heading_deg: 0.0 }, ..Default::default() }];
+ let mut sim = Simulation::<6>::new(&site, 0, seed).unwrap();
                             let ins = run::instrument::<6>(
                                 &site.signal,
                                 site.front_end.ladder().unwrap(),
