@@ -3,7 +3,7 @@
 use nullwalk_core::array::{Array, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::extrema::{Extrema, Feature, Prominence};
+use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
@@ -43,8 +43,9 @@ pub fn keep_all() {
     keep(Array::nodes as *const ());
     keep(Array::sigma as *const ());
     keep(Array::foot_m as *const ());
-    keep(Array::glimpse::<CHANNELS> as *const ());
+    keep(Array::fields::<CHANNELS> as *const ());
     keep(Array::spacing_m as *const ());
+    keep(Glimpse::new as *const ());
     keep(Glimpse::lower as *const ());
 
     keep(field::dipole::<f32> as *const ());
@@ -73,6 +74,7 @@ pub fn keep_all() {
     keep(Scout::push::<CHANNELS> as *const ());
 
     keep(<Prominence as Default>::default as *const ());
+    keep(Kind::name as *const ());
     keep(Extrema::new as *const ());
     keep(Extrema::count as *const ());
     keep(push_into_extrema as *const ());

@@ -1,7 +1,7 @@
 //! Small parts of the core, one entry each.
 
 use glam::Vec3;
-use nullwalk_core::array::{CommonPhase, NodeField};
+use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
 use nullwalk_core::depth::{self, Measured};
 use nullwalk_core::extrema::{Extrema, Prominence};
 use nullwalk_core::frame::{MastReading, Tilt};
@@ -11,7 +11,7 @@ use crate::samples::{ROUND_BLOCKS, TONE_HZ};
 use crate::{Meter, Plan, Work as _, tone, walk};
 
 pub fn measure_all(meter: &mut impl Meter) {
-    meter.measure("array.glimpse", Plan::steps(64), || {
+    meter.measure("array", Plan::steps(64), || {
         let array = walk::array();
         let mut listening = tone::Listening::start();
         let phasors = (0..ROUND_BLOCKS).find_map(|n| listening.step(n)).expect("two in a round");
@@ -19,8 +19,9 @@ pub fn measure_all(meter: &mut impl Meter) {
         move |n: u32| {
             let tilt = Tilt { pitch_rad: 0.001 * n as f32, roll_rad: -0.02 };
             let mast = MastReading { tilt: Some(tilt), ..MastReading::default() };
-            let nodes = array.glimpse(&mut phase, TONE_HZ, &phasors, mast).nodes;
-            let mut fields = nodes.iter().map(|node| (node.field_t, node.sigma_t));
+            let fields = array.fields(TONE_HZ, &phasors);
+            let glimpse = Glimpse::new(0, &fields, &mut phase, mast, Circumstances::default());
+            let mut fields = glimpse.nodes.iter().map(|node| (node.field_t, node.sigma_t));
             [fields.next(), fields.next()]
         }
     });
