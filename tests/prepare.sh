@@ -25,4 +25,5 @@ debian_package() { # COMMAND PACKAGE
     fi
 }
 
+debian_package c++ g++ # the fuzzing library is C++
 debian_package qemu-system-arm qemu-system-arm

@@ -3,18 +3,32 @@
 //! The panic handler below calls a function that nobody defines, and every public entry point of the core
 //! is kept alive by its address, with nothing known about its inputs. Optimised and linked as a whole, the
 //! program can only be linked if the optimiser found every panic unreachable.
-//! It is never run; its size is also the size of the core.
+//! It is never run. With the feature `handset-alone`, its size is what the core adds to a handset.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(target_os = "none")]
-mod entry_points;
+mod handset;
+#[cfg(all(target_os = "none", not(feature = "handset-alone")))]
+mod parts;
+
+/// Channels of two 3-axis nodes.
+#[cfg(target_os = "none")]
+const CHANNELS: usize = 6;
+
+/// Hand the address of an entry point to code the optimiser cannot see.
+#[cfg(target_os = "none")]
+fn keep(entry_point: *const ()) {
+    core::hint::black_box(entry_point);
+}
 
 #[cfg(target_os = "none")]
 mod gate {
     /// Where an image starts that nobody starts.
     #[unsafe(no_mangle)]
     extern "C" fn _start() {
-        super::entry_points::keep_all();
+        crate::handset::keep_all();
+        #[cfg(not(feature = "handset-alone"))]
+        crate::parts::keep_all();
     }
 
     #[cfg(not(feature = "open-gate"))]

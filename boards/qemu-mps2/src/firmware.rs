@@ -8,11 +8,10 @@ use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{ExceptionFrame, entry, exception};
 use cortex_m_semihosting::{debug, hprintln};
 
-use crate::fingerprint::{self, Bits};
-use crate::{Meter, Plan, work};
+use crate::{Meter, Plan, Work, fingerprint, measure_all};
 
 /// SysTick counts 25 MHz in a machine whose instructions take 1 ns each.
-const INSTRUCTIONS_PER_TICK: u32 = 40;
+const INSTRUCTIONS_PER_TICK: u64 = 40;
 /// SysTick is 24 bits wide.
 const TOP: u32 = 0x00ff_ffff;
 
@@ -23,7 +22,7 @@ fn main() -> ! {
     clock.set_reload(TOP);
     clock.enable_counter();
 
-    work::all(&mut OnBoard { clock });
+    measure_all(&mut OnBoard { clock });
 
     hprintln!("firmware.stack_bytes = {}", stack_peak_bytes());
     debug::exit(debug::EXIT_SUCCESS);
@@ -35,38 +34,42 @@ struct OnBoard {
 }
 
 impl Meter for OnBoard {
-    // Never inlined, so that no two of the measured states share a stack frame.
+    // Never inlined, so that no two works share a stack frame.
     #[inline(never)]
-    fn measure<S, R: Bits>(
-        &mut self,
-        name: &str,
-        plan: Plan,
-        start: impl Fn() -> S,
-        step: impl Fn(&mut S, u32) -> R,
-    ) {
-        let loop_alone = self.instructions(plan.steps, (), |(), number| number);
-        let with_work = self.instructions(plan.steps, start(), &step);
-        let hundredths = u64::from(with_work.saturating_sub(loop_alone)) * 100 / u64::from(plan.units);
+    fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
+        let nothing = self.instructions(plan, |step| step);
+        let everything = self.instructions(plan, start());
+        let hundredths = everything.saturating_sub(nothing) * 100 / u64::from(plan.units);
         hprintln!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
-        if size_of::<S>() > 0 {
-            hprintln!("{}.state_bytes = {}", name, size_of::<S>());
+        if W::STATE_BYTES > 0 {
+            hprintln!("{}.state_bytes = {}", name, W::STATE_BYTES);
         }
-        hprintln!("bits.{} = {:#010x}", name, fingerprint::of(plan.steps, start(), step));
+        hprintln!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
     }
 }
 
 impl OnBoard {
-    /// Instructions taken by a loop over `step`.
+    /// Instructions taken by all rounds, the loop around the steps included.
     #[inline(never)]
-    fn instructions<S, R>(&mut self, steps: u32, mut state: S, step: impl Fn(&mut S, u32) -> R) -> u32 {
-        self.clock.clear_current();
-        let _ = self.clock.has_wrapped();
-        for number in 0..steps {
-            black_box(step(&mut state, black_box(number)));
+    fn instructions(&mut self, plan: Plan, mut work: impl Work) -> u64 {
+        let mut ticks = 0;
+        for round in 0..plan.rounds {
+            work.prepare();
+            self.restart_clock();
+            for step in round * plan.steps..(round + 1) * plan.steps {
+                black_box(work.step(black_box(step)));
+            }
+            ticks += u64::from(TOP - SYST::get_current());
+            assert!(!self.clock.has_wrapped(), "a round too long for the counter");
         }
-        let left = SYST::get_current();
-        assert!(!self.clock.has_wrapped(), "too long for the counter: plan fewer steps");
-        (TOP - left) * INSTRUCTIONS_PER_TICK
+        ticks * INSTRUCTIONS_PER_TICK
+    }
+
+    fn restart_clock(&mut self) {
+        self.clock.clear_current();
+        // It starts from the top with the next tick.
+        while SYST::get_current() == 0 {}
+        let _ = self.clock.has_wrapped();
     }
 }
 

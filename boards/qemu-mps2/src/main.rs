@@ -5,55 +5,82 @@
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 mod fingerprint;
+mod parts;
 mod samples;
-mod work;
+mod tone;
+mod walk;
 
 #[cfg(target_os = "none")]
 mod firmware;
 
-/// What carries out the work and reports on it.
-trait Meter {
-    /// From a fresh `start`, `step` as often as the plan says, and report on it under `name`.
-    fn measure<S, R: fingerprint::Bits>(
-        &mut self,
-        name: &str,
-        plan: Plan,
-        start: impl Fn() -> S,
-        step: impl Fn(&mut S, u32) -> R,
-    );
+use fingerprint::Bits;
+
+/// All the work, in the order of the signal chain.
+fn measure_all(meter: &mut impl Meter) {
+    meter.measure("tone", tone::ONE_SECOND, tone::Listening::start);
+    meter.measure("scout", tone::ONE_SECOND, tone::Scouting::start);
+    parts::measure_all(meter);
+    meter.measure("instrument", walk::PLAN, walk::Walk::start);
 }
 
-/// How much is done.
-#[cfg_attr(not(target_os = "none"), expect(dead_code, reason = "the host does not count instructions"))]
+/// Something whose cost is of interest. A closure is work without a state to speak of.
+trait Work {
+    /// What comes out of a step.
+    type Outcome: Bits;
+
+    /// Memory that a handset would set aside for this.
+    #[cfg_attr(not(target_os = "none"), expect(dead_code, reason = "only the emulator counts"))]
+    const STATE_BYTES: usize = 0;
+
+    /// Get ready for the next round; this is not counted.
+    fn prepare(&mut self) {}
+
+    /// Do a step.
+    fn step(&mut self, step: u32) -> Self::Outcome;
+}
+
+impl<F: FnMut(u32) -> R, R: Bits> Work for F {
+    type Outcome = R;
+
+    fn step(&mut self, step: u32) -> R {
+        self(step)
+    }
+}
+
+/// How much is done, and what the cost is divided by.
+#[derive(Clone, Copy)]
+#[cfg_attr(not(target_os = "none"), expect(dead_code, reason = "only the emulator counts"))]
 struct Plan {
-    /// Number of steps, counted from zero.
+    /// Each round is prepared for and timed as one.
+    rounds: u32,
+    /// Steps in a round; they are numbered from zero on through all rounds.
     steps: u32,
-    /// What the steps together do this many of,
+    /// What all the steps together do this many of,
     units: u32,
     /// and what to call the cost of one.
     cost: &'static str,
 }
 
 impl Plan {
-    /// Count the cost of every step.
+    /// One round, where every step counts.
     const fn steps(steps: u32) -> Self {
-        Self { steps, units: steps, cost: "instructions" }
+        Self { rounds: 1, steps, units: steps, cost: "instructions" }
     }
+}
+
+/// What has the work done and reports on it.
+trait Meter {
+    /// Report under `name` on the steps from a fresh `start`.
+    fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W);
 }
 
 #[cfg(not(target_os = "none"))]
 fn main() {
     struct OnHost;
     impl Meter for OnHost {
-        fn measure<S, R: fingerprint::Bits>(
-            &mut self,
-            name: &str,
-            plan: Plan,
-            start: impl Fn() -> S,
-            step: impl Fn(&mut S, u32) -> R,
-        ) {
-            println!("bits.{name} = {:#010x}", fingerprint::of(plan.steps, start(), step));
+        fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
+            println!("bits.{name} = {:#010x}", fingerprint::of(plan, start()));
         }
     }
-    work::all(&mut OnHost);
+    measure_all(&mut OnHost);
 }

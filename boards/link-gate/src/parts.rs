@@ -1,25 +1,20 @@
-//! Every public function of the core, one line each. Generic ones appear as the firmware uses them.
-
-use core::hint::black_box;
+//! Every other public function of the core. Generic ones appear as the firmware uses them.
 
 use nullwalk_core::array::{Array, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::extrema::{Extrema, Feature, Prominence};
+use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
 use nullwalk_core::frame::{self, Block, Tilt};
-use nullwalk_core::gain::Ladder;
+use nullwalk_core::gain::{Ladder, Stepper};
+use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
+use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{field, math};
 
-/// Channels of two 3-axis nodes.
-const CHANNELS: usize = 6;
+use crate::{CHANNELS, keep};
 
-/// Hand the address of every entry point to code the optimiser cannot see.
+/// Keep every entry point, one line each.
 pub fn keep_all() {
-    let keep = |entry_point: *const ()| {
-        black_box(entry_point);
-    };
-
     keep(ConfigError::new as *const ());
     keep(<ConfigError as core::fmt::Display>::fmt as *const ());
 
@@ -36,24 +31,26 @@ pub fn keep_all() {
     keep(Tilt::levelling as *const ());
     keep(frame::heading_rotation as *const ());
 
-    keep(Ladder::new as *const ());
     keep(Ladder::rungs as *const ());
     keep(Ladder::top as *const ());
     keep(Ladder::rung as *const ());
     keep(Ladder::coil_volts_per_count as *const ());
     keep(Ladder::rail_counts as *const ());
+    keep(Stepper::is_exhausted as *const ());
+    keep(Stepper::is_held_too_high as *const ());
+    keep(Stepper::push as *const ());
 
-    keep(Array::new as *const ());
     keep(Array::nodes as *const ());
     keep(Array::sigma as *const ());
     keep(Array::foot_m as *const ());
-    keep(Array::glimpse::<CHANNELS> as *const ());
+    keep(Array::fields::<CHANNELS> as *const ());
     keep(Array::spacing_m as *const ());
+    keep(Glimpse::new as *const ());
     keep(Glimpse::lower as *const ());
 
     keep(field::dipole::<f32> as *const ());
+    keep(field::dipole_moment::<f32> as *const ());
 
-    keep(Tone::new as *const ());
     keep(Tone::hop_s as *const ());
     keep(Tone::hop_samples as *const ());
     keep(Tone::boxcar_samples as *const ());
@@ -77,6 +74,7 @@ pub fn keep_all() {
     keep(Scout::push::<CHANNELS> as *const ());
 
     keep(<Prominence as Default>::default as *const ());
+    keep(Kind::name as *const ());
     keep(Extrema::new as *const ());
     keep(Extrema::count as *const ());
     keep(push_into_extrema as *const ());
@@ -89,6 +87,30 @@ pub fn keep_all() {
     keep(depth::vertical_maxima as *const ());
     keep(depth::lift as *const ());
     keep(depth::tilt_correction as *const ());
+
+    keep(Method::name as *const ());
+    keep(Reason::code as *const ());
+    keep(Reason::sentence as *const ());
+    keep(Reason::remedy as *const ());
+    keep(Reason::severity as *const ());
+    keep(Reasons::add as *const ());
+    keep(Reasons::add_if as *const ());
+    keep(Reasons::as_slice as *const ());
+    keep(Reasons::severity as *const ());
+    keep(verdict::judge as *const ());
+
+    keep(<Settings as Default>::default as *const ());
+    keep(Locator::new as *const ());
+    keep(Locator::array as *const ());
+    keep(Locator::start as *const ());
+    keep(Locator::push as *const ());
+    keep(Locator::refusal as *const ());
+    keep(LocateState::phase as *const ());
+    keep(LocateState::is_listening as *const ());
+    keep(LocateState::last as *const ());
+    keep(LocateState::mark as *const ());
+    keep(locate::turn_to_source as *const ());
+    keep(Sound::of as *const ());
 
     #[cfg(feature = "a-panic-on-purpose")]
     keep(third_of as *const ());

@@ -1,0 +1,52 @@
+//! Small parts of the core, one entry each.
+
+use glam::Vec3;
+use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
+use nullwalk_core::depth::{self, Measured};
+use nullwalk_core::extrema::{Extrema, Prominence};
+use nullwalk_core::frame::{MastReading, Tilt};
+use nullwalk_core::{field, math};
+
+use crate::samples::{ROUND_BLOCKS, TONE_HZ};
+use crate::{Meter, Plan, Work as _, tone, walk};
+
+pub fn measure_all(meter: &mut impl Meter) {
+    meter.measure("array", Plan::steps(64), || {
+        let array = walk::array();
+        let mut listening = tone::Listening::start();
+        let phasors = (0..ROUND_BLOCKS).find_map(|n| listening.step(n)).expect("two in a round");
+        let mut phase = CommonPhase::default();
+        move |n: u32| {
+            let tilt = Tilt { pitch_rad: 0.001 * n as f32, roll_rad: -0.02 };
+            let mast = MastReading { tilt: Some(tilt), ..MastReading::default() };
+            let fields = array.fields(TONE_HZ, &phasors);
+            let glimpse = Glimpse::new(0, &fields, &mut phase, mast, Circumstances::default());
+            let mut fields = glimpse.nodes.iter().map(|node| (node.field_t, node.sigma_t));
+            [fields.next(), fields.next()]
+        }
+    });
+    meter.measure("extrema", Plan::steps(1024), || {
+        let mut search = Extrema::new(Prominence::default(), 1.3);
+        move |n: u32| {
+            let (value, _) = math::sin_cos_turn(n.wrapping_mul(1 << 26));
+            let mut last = None;
+            search.push(value * 20e-9, 0.1e-9, |f| last = Some((f.fraction, f.sigma_samples)));
+            last
+        }
+    });
+    meter.measure("depth.ratio", Plan::steps(64), || {
+        let at = |r: f32| NodeField { field_t: Vec3::new(2e-8, 1e-9, 0.0) / (r * r * r), sigma_t: 1e-12 };
+        move |n: u32| {
+            let r = 0.5 + n as f32 / 64.0;
+            let depth = depth::ratio(at(r), at(r + 0.4), 0.4, 0.01, Measured::new(0.05, 0.02));
+            depth.ok().map(|depth| (depth.depth_m, depth.sigma_m))
+        }
+    });
+    meter.measure("field.dipole", Plan::steps(256), || {
+        |n: u32| field::dipole([0.2, 0.01, -0.02], [0.1, -0.4, 0.5 + n as f32 / 64.0])
+    });
+    meter.measure("math.sin_cos_turn", Plan::steps(256), || {
+        |n: u32| math::sin_cos_turn(n.wrapping_mul(0x9e37_79b9))
+    });
+    meter.measure("math.cbrt", Plan::steps(256), || |n: u32| math::cbrt(0.37 + n as f32));
+}
