@@ -331,8 +331,8 @@ impl Extrema {
             squares += x * x;
         }
         let slope = moment / squares;
-        let crossing = (middle - sum / n / slope).clamp(0.0, n - 1.0);
-        let crossing = if crossing.is_finite() { crossing } else { middle };
+        let crossing = middle - sum / n / slope;
+        let crossing = if crossing.is_nan() { middle } else { crossing.max(0.0).min(n - 1.0) };
         let whole = crossing as u32;
         // One sigma of a single value stands in for the fit's: the ends of the stretch were chosen by
         // their values, which a textbook variance does not know.

@@ -128,7 +128,7 @@ impl<const C: usize> Instrument<C> {
         if locate.is_listening() {
             *stray = scout.push(block).or(*stray);
         }
-        let peak = tone.take_peak().into_iter().max().unwrap_or(0);
+        let peak = tone.take_peak();
         let elapsed_s = block.frames.len() as f32 / self.tone.rate_hz();
         stepper.push(&self.ladder, peak, block.rung, tone.is_settling(), elapsed_s);
     }

@@ -1,4 +1,4 @@
-//! The full-rate stage: integer products with a table of the tone, summed over boxcars.
+//! The full-rate stage: products with a table of the tone, summed over boxcars.
 //!
 //! The table always starts at phase zero; the phase at which each boxcar really began is put right
 //! afterwards by one rotation, so the oscillator costs nothing per sample.
@@ -9,38 +9,33 @@ use crate::math;
 
 /// The longest boxcar: 5 ms at 48 kHz.
 const LONGEST: usize = 240;
-/// The table holds the tone times 2^23.
-const TABLE_BITS: u32 = 23;
 /// Boxcars per second that the stage aims at. Signals a multiple of this away from the tone fold onto it; a
 /// multiple of 100 Hz keeps every harmonic of 50 and 60 Hz at least 8 Hz away from 512 Hz after folding.
 const BOXCAR_RATE_HZ: f32 = 200.0;
-/// Samples fit in this many bits beside the sign; larger ones saturate.
-const SAMPLE_BITS: u32 = 23;
 
 /// Table of the nominal tone over one boxcar.
 #[derive(Debug, Clone)]
 pub struct Front {
-    table: [[i32; 2]; LONGEST],
+    table: [[f32; 2]; LONGEST],
     length: usize,
-    /// Bits dropped from the 64-bit sums, and what one unit is worth afterwards, in counts.
-    shift: u32,
+    /// What a sum is worth as an amplitude, in counts.
     unit: f32,
     /// Nominal tone as turns of 2^32 per boxcar, and the boxcar's duration.
     pub turns_per_boxcar: u32,
     pub boxcar_s: f32,
 }
 
-/// Running sums of the boxcar in progress.
+/// Running sums of the boxcar in progress, and the largest magnitude on any channel.
 #[derive(Debug, Clone)]
 pub struct FrontState<const C: usize> {
-    pub sums: [[i64; 2]; C],
-    pub peak: [i32; C],
+    pub sums: [[f32; 2]; C],
+    pub peak: i32,
     frames: usize,
 }
 
 impl<const C: usize> Default for FrontState<C> {
     fn default() -> Self {
-        Self { sums: [[0; 2]; C], peak: [0; C], frames: 0 }
+        Self { sums: [[0.0; 2]; C], peak: 0, frames: 0 }
     }
 }
 
@@ -54,20 +49,17 @@ impl Front {
     pub fn new(tone_hz: f32, rate_hz: f32) -> Self {
         let length = ((rate_hz / BOXCAR_RATE_HZ) as usize).clamp(1, LONGEST);
         let turns_per_sample = turns_per_sample(tone_hz, rate_hz);
-        let mut table = [[0; 2]; LONGEST];
+        let mut table = [[0.0; 2]; LONGEST];
         let mut phase = 0_u32;
         for entry in table.iter_mut().take(length) {
             let (s, c) = math::sin_cos_turn(phase);
-            let scale = (1_u32 << TABLE_BITS) as f32;
-            *entry = [math::round(c * scale) as i32, math::round(-s * scale) as i32];
+            *entry = [c, -s];
             phase = phase.wrapping_add(turns_per_sample);
         }
-        let shift = SAMPLE_BITS + TABLE_BITS + length.next_power_of_two().trailing_zeros() - 30;
-        let unit = (1_u64 << shift) as f32 / (1_u32 << TABLE_BITS) as f32 * 2.0 / length as f32;
+        let unit = 2.0 / length as f32;
         Self {
             table,
             length,
-            shift,
             unit,
             turns_per_boxcar: turns_per_sample.wrapping_mul(length as u32),
             boxcar_s: length as f32 / rate_hz,
@@ -90,9 +82,7 @@ impl Front {
     ) -> &'a [[i32; C]] {
         let table = self.table.get(state.frames..self.length).unwrap_or(&[]);
         let (now, later) = frames.split_at_checked(table.len()).unwrap_or((frames, &[]));
-        for channel in 0..C {
-            sum_channel(table, now, channel, &mut state.sums[channel], &mut state.peak[channel]);
-        }
+        sum_channels(table, now, &mut state.sums, &mut state.peak);
         state.frames += now.len();
         later
     }
@@ -106,8 +96,12 @@ impl Front {
     ) -> &'a [[i32; C]] {
         let table = self.table.get(state.frames..self.length).unwrap_or(&[]);
         let (now, later) = frames.split_at_checked(table.len()).unwrap_or((frames, &[]));
-        let ([sums], [peak]) = (&mut state.sums, &mut state.peak);
-        sum_channel(table, now, channel.min(C - 1), sums, peak);
+        let [[re, im]] = &mut state.sums;
+        for (frame, [cosine, minus_sine]) in now.iter().zip(table) {
+            let sample = frame.get(channel).copied().unwrap_or(0) as f32;
+            *re += sample * cosine;
+            *im += sample * minus_sine;
+        }
         state.frames += now.len();
         later
     }
@@ -118,13 +112,9 @@ impl Front {
     }
 
     /// The amplitude a boxcar's sums stand for, in counts, as if it had begun at phase zero.
-    pub fn phasor(&self, sums: &[i64; 2]) -> Complex32 {
-        let narrow = |sum: i64| {
-            let wide = sum >> self.shift;
-            wide.clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32 as f32 * self.unit
-        };
+    pub fn phasor(&self, sums: &[f32; 2]) -> Complex32 {
         let [re, im] = *sums;
-        Complex32::new(narrow(re), narrow(im))
+        Complex32::new(re * self.unit, im * self.unit)
     }
 }
 
@@ -135,24 +125,27 @@ fn turns_per_sample(tone_hz: f32, rate_hz: f32) -> u32 {
     turns.unwrap_or(0) as u32
 }
 
-/// The whole work per sample and channel: two multiplications and a comparison.
+/// The whole work per sample and channel: two multiplications and a comparison. Frame by frame, so that the
+/// table is read once for all channels; and in floats, of which a Cortex-M4F has enough registers to keep
+/// every sum in one. Sums always grow sample by sample from the boxcar's first, so however the stream is cut,
+/// their rounding is the same.
 #[inline(always)]
-fn sum_channel<const C: usize>(
-    table: &[[i32; 2]],
+fn sum_channels<const C: usize>(
+    table: &[[f32; 2]],
     frames: &[[i32; C]],
-    channel: usize,
-    sums: &mut [i64; 2],
+    sums: &mut [[f32; 2]; C],
     peak: &mut i32,
 ) {
-    let [mut re, mut im] = *sums;
+    let mut growing = *sums;
     let mut highest = *peak;
-    for (frame, &[cosine, minus_sine]) in frames.iter().zip(table) {
-        let sample = frame[channel];
-        re += i64::from(sample) * i64::from(cosine);
-        im += i64::from(sample) * i64::from(minus_sine);
-        // Magnitude without overflow: -1 counts as 0.
-        highest = highest.max(sample ^ (sample >> 31));
+    for (frame, [cosine, minus_sine]) in frames.iter().zip(table) {
+        for ([re, im], &sample) in growing.iter_mut().zip(frame) {
+            *re += sample as f32 * cosine;
+            *im += sample as f32 * minus_sine;
+            // Magnitude without overflow: -1 counts as 0.
+            highest = highest.max(sample ^ (sample >> 31));
+        }
     }
-    *sums = [re, im];
+    *sums = growing;
     *peak = highest;
 }

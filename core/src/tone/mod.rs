@@ -2,8 +2,8 @@
 //!
 //! Three stages, each where it is cheapest:
 //!
-//! 1. [`front`]: at the full rate, integers only. Samples are multiplied by a table of the nominal tone and
-//!    summed over *boxcars* of 5 ms. Sums of integers are exact, so nothing depends on how the stream is cut.
+//! 1. [`front`]: at the full rate. Samples are multiplied by a table of the nominal tone and summed over
+//!    *boxcars* of 5 ms, one sample after the other, so nothing depends on how the stream is cut.
 //! 2. [`bridge`]: at 200 Hz, boxcars hit by an impulse or by a settling amplifier are replaced by what the
 //!    mains and the tone predict for them.
 //! 3. [`window`]: every 20 boxcars, 120 of them are weighted into a phasor, stamped at their middle.
@@ -117,8 +117,8 @@ pub struct ToneState<const C: usize> {
     rung: u8,
     settling: u32,
     gap: bool,
-    /// Peak counts since they were last taken.
-    peak: [i32; C],
+    /// Peak of all channels since it was last taken, counts.
+    peak: i32,
     value_v: [Complex32; C],
     bridge: Bridge,
     floor: Floor<C>,
@@ -201,7 +201,7 @@ impl Tone {
             rung: 0,
             settling: 0,
             gap: false,
-            peak: [0; C],
+            peak: 0,
             value_v: [Complex32::ZERO; C],
             bridge: Bridge::default(),
             floor: Floor::default(),
@@ -281,30 +281,28 @@ impl Tone {
         let volts = ladder.coil_volts_per_count(state.rung);
         let rotation = state.carrier.rotation();
         let mut fresh = [Complex32::ZERO; C];
-        let mut clipped = false;
-        for (((fresh, sums), peak), kept) in
-            fresh.iter_mut().zip(&state.front.sums).zip(&state.front.peak).zip(&mut state.peak)
-        {
+        let clipped = state.front.peak >= ladder.rail_counts();
+        state.peak = state.peak.max(state.front.peak);
+        for (fresh, sums) in fresh.iter_mut().zip(&state.front.sums) {
             *fresh = self.front.phasor(sums) * rotation * volts;
-            *kept = (*kept).max(*peak);
-            clipped |= *peak >= ladder.rail_counts();
         }
         state.front = FrontState::default();
         let length = self.front.length() as u64;
         state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
         state.carrier.advance();
 
-        let before = (state.hop + HOPS - 1) % HOPS;
+        let (hop, boxcar) = (state.hop % HOPS, state.boxcar % HOP_BOXCARS);
+        let before = (hop + HOPS - 1) % HOPS;
         let mut predicted = [Complex32::ZERO; C];
         for ((predicted, history), &tone) in predicted.iter_mut().zip(&state.history).zip(&state.value_v) {
-            *predicted = state.carrier.one_hop_on(history[before][state.boxcar], tone);
+            *predicted = state.carrier.one_hop_on(history[before][boxcar], tone);
         }
         let mut marks = Marks { clipped, ..Marks::default() };
         marks.settling = state.settling > 0;
         marks.gap = core::mem::take(&mut state.gap);
         state.settling = state.settling.saturating_sub(1);
         // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
-        let sound = state.filled > 0 && state.hop_bridged[before] >> state.boxcar & 1 == 0;
+        let sound = state.filled > 0 && state.hop_bridged[before] >> boxcar & 1 == 0;
         if sound && !marks.settling && !marks.gap {
             let surprise = fresh.iter().zip(&predicted).map(|(f, p)| (f - p).norm_sqr()).sum();
             let tone_power = state.value_v.iter().map(|z| z.norm_sqr()).sum();
@@ -313,12 +311,11 @@ impl Tone {
         let bridged = marks.settling || marks.gap || marks.impulses;
         let kept = if bridged { &predicted } else { &fresh };
         for (history, &value) in state.history.iter_mut().zip(kept) {
-            history[state.hop][state.boxcar] = value;
+            history[hop][boxcar] = value;
         }
-        let hop = state.hop;
         state.hop_marks[hop] = state.hop_marks[hop].and(marks);
-        state.hop_bridged[hop] |= u32::from(bridged) << state.boxcar;
-        state.boxcar += 1;
+        state.hop_bridged[hop] |= u32::from(bridged) << boxcar;
+        state.boxcar = boxcar + 1;
         if state.boxcar == HOP_BOXCARS {
             self.finish_hop(state, output);
         }
@@ -326,16 +323,17 @@ impl Tone {
 
     fn finish_hop<const C: usize>(&self, state: &mut ToneState<C>, output: &mut impl FnMut(&Phasors<C>)) {
         state.boxcar = 0;
-        state.hop = (state.hop + 1) % HOPS;
+        let oldest = (state.hop + 1) % HOPS;
+        state.hop = oldest;
         state.filled = (state.filled + 1).min(HOPS);
         if state.filled == HOPS
             && let Some(end) = state.boxcar_start
         {
             let earlier = state.value_v;
             for (value, history) in state.value_v.iter_mut().zip(&state.history) {
-                *value = self.window.weigh(history, state.hop);
+                *value = self.window.weigh(history, oldest);
             }
-            state.floor.listen(&self.window, &state.history, state.hop);
+            state.floor.listen(&self.window, &state.history, oldest);
             let sigma_v = state.floor.sigma();
             state.carrier.track(&earlier, &state.value_v, &sigma_v);
             let half = u64::from(self.settling_samples() / 2);
@@ -349,15 +347,15 @@ impl Tone {
                 marks: state.hop_marks.iter().fold(Marks::default(), |all, &m| all.and(m)),
             });
         }
-        state.hop_marks[state.hop] = Marks::default();
-        state.hop_bridged[state.hop] = 0;
+        state.hop_marks[oldest] = Marks::default();
+        state.hop_bridged[oldest] = 0;
     }
 }
 
 impl<const C: usize> ToneState<C> {
-    /// The largest magnitude on each channel since the last call, counts: what the gain stepper watches.
-    pub fn take_peak(&mut self) -> [i32; C] {
-        core::mem::replace(&mut self.peak, [0; C])
+    /// The largest magnitude on any channel since the last call, counts: what the gain stepper watches.
+    pub fn take_peak(&mut self) -> i32 {
+        core::mem::take(&mut self.peak)
     }
 
     /// Whether the amplifier is settling, so that peaks are no guide to the gain.
