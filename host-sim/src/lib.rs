@@ -3,6 +3,7 @@
 
 pub mod book;
 pub mod capture;
+pub mod cli;
 pub mod equipment;
 pub mod inspect;
 pub mod run;

@@ -32,6 +32,7 @@ pub use noise::{Earth, HumLine, Impulses, Mains, Noise, Sway, Track};
 pub use validate::SiteError;
 pub use walk::{Direction, Home, Lane, Leg, Lift, Settle, Stand, Sweep, To, Walker, default_walk};
 
+use crate::book::Pipe;
 use crate::equipment::{ArrayFile, FrontEnd, Signal};
 use crate::tolerant_toml::{self, Notice};
 
@@ -50,6 +51,8 @@ pub struct Site {
     /// The coils, as the instrument believes them to be: the calibration error of [`Noise`] is drawn
     /// around this. Default: two 3-axis nodes 0.4 m apart.
     pub array: ArrayFile,
+    /// What is known of the pipe. Default: nothing, so no depth of cover is stated.
+    pub pipe: Pipe,
     /// The ground surface. Default: level, at height 0.
     pub ground: Ground,
     /// How the technician moves. Defaults at [`Walker`].
@@ -84,6 +87,8 @@ pub struct Station {
     pub source: Vec<Sonde>,
     /// What the technician does here. Default: the walk of the site.
     pub walk: Vec<Leg>,
+    /// Whether the trouble that is looked for lies here. Default: no.
+    pub trouble_spot: bool,
 }
 
 /// Where the technician stands at first, and which way the mast faces.

@@ -1,0 +1,43 @@
+//! The demonstration: a drain run located station by station.
+
+use std::path::PathBuf;
+
+use super::job::{Wish, locate_site, open};
+use super::{Done, Failure, report};
+
+#[derive(clap::Args)]
+pub struct Options {
+    /// Folder for the book and the dig sheet
+    #[arg(long, default_value = "out/drain-run")]
+    out: PathBuf,
+    /// Which randomness
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { out: PathBuf::from("out/drain-run"), seed: 1 }
+    }
+}
+
+const STORY: &str = "\
+A drain backs up, and the camera has seen where. A beacon is pushed up the pipe to four places in turn; a
+technician with the mast listens, walks towards it, passes both nulls, crosses the pipe, and holds still over
+the mark. Everything here is simulated: samples, noise, hum, gait. The instrument knows none of the truth.
+";
+
+pub fn run(options: &Options) -> Result<Done, Failure> {
+    println!("{STORY}");
+    let site = open("drain-run")?;
+    let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None })?;
+    report::tell(&run, false)?;
+    std::fs::create_dir_all(&options.out)
+        .map_err(|e| format!("{}: cannot be made: {e}", options.out.display()))?;
+    let book = options.out.join("book.json");
+    run.save(&book)?;
+    report::write_sheet(&run, &options.out.join("sheet.html"))?;
+    println!("book   {}", book.display());
+    println!("\nNext: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station-1");
+    Ok(Done::with(&run))
+}

@@ -1,0 +1,176 @@
+//! Simulating a site: locate its stations, or record them.
+
+use std::path::{Path, PathBuf};
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::{Done, Failure, report};
+use crate::book::{Run, Truth};
+use crate::capture::{CaptureWriter, Description, Made, Recording};
+use crate::run::{self, Outcome};
+use crate::site::{Site, Station, builtin};
+use crate::synth::Simulation;
+use crate::with_channels;
+
+#[derive(clap::Args)]
+pub struct LocateOptions {
+    /// A built-in site (see `nullwalk sites`) or a site file
+    site: String,
+    /// Which randomness: the same seed gives the same walk, noise and calibration errors
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Hold this gain rung by hand, counted from 0, instead of stepping
+    #[arg(long)]
+    hold_rung: Option<u8>,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+    /// Keep the result as a book
+    #[arg(long)]
+    book: Option<PathBuf>,
+    /// Draw the dig sheet
+    #[arg(long)]
+    sheet: Option<PathBuf>,
+}
+
+#[derive(clap::Args)]
+pub struct RecordOptions {
+    /// A built-in site (see `nullwalk sites`) or a site file
+    site: String,
+    /// Folder to make; each station becomes a capture in it
+    folder: PathBuf,
+    /// Which randomness
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
+    let site = open(&options.site)?;
+    let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None };
+    let run = locate_site(&site, &wish)?;
+    report::tell(&run, options.json)?;
+    if let Some(path) = &options.book {
+        run.save(path)?;
+    }
+    if let Some(path) = &options.sheet {
+        report::write_sheet(&run, path)?;
+    }
+    Ok(Done::with(&run))
+}
+
+pub fn record(options: &RecordOptions) -> Result<Done, Failure> {
+    let site = open(&options.site)?;
+    if options.folder.exists() {
+        let folder = options.folder.display();
+        return Err(format!("{folder}: is there already; name a folder that is not").into());
+    }
+    std::fs::create_dir_all(&options.folder)
+        .map_err(|e| format!("{}: cannot be made: {e}", options.folder.display()))?;
+    let wish = Wish { seed: options.seed, hold_rung: None, record: Some(&options.folder) };
+    let run = locate_site(&site, &wish)?;
+    report::tell(&run, options.json)?;
+    Ok(Done::with(&run))
+}
+
+/// A site by its built-in name, or from a file.
+pub fn open(name: &str) -> Result<Site, Failure> {
+    if let Some(found) = builtin().iter().find(|b| b.name == name) {
+        return Ok(found.site()?);
+    }
+    if !Path::new(name).exists() {
+        let names: Vec<&str> = builtin().iter().map(|b| b.name).collect();
+        return Err(format!(
+            "{name}: no such file and no built-in site; built in are {}",
+            names.join(", ")
+        )
+        .into());
+    }
+    let (site, notices) = Site::load(Path::new(name))?;
+    report::notices(&notices);
+    Ok(site)
+}
+
+/// How a site is to be located.
+pub struct Wish<'a> {
+    pub seed: u64,
+    pub hold_rung: Option<u8>,
+    /// Folder that captures go into.
+    pub record: Option<&'a Path>,
+}
+
+/// Locate every station of a site.
+pub fn locate_site(site: &Site, wish: &Wish<'_>) -> Result<Run, Failure> {
+    let channels = site.signal.channels;
+    let stations = site.stations();
+    let progress = ProgressBar::new(stations.len() as u64).with_style(
+        ProgressStyle::with_template("{bar:24} station {pos} of {len}  {msg}")
+            .unwrap_or_else(|_| ProgressStyle::default_bar()),
+    );
+    let mut run = Run {
+        title: site.title.clone(),
+        description: site.description.clone(),
+        site_note: "Positions in metres east and north of the site's own origin.".to_owned(),
+        simulated: true,
+        pipe: site.pipe,
+        ..Run::default()
+    };
+    for (n, here) in stations.iter().enumerate() {
+        progress.set_message(here.name.clone());
+        let found = with_channels!(channels, C => locate_station::<C>(site, n, here, wish))
+            .ok_or("signal.channels must be 1 to 8")??;
+        run.stations.push(found);
+        progress.inc(1);
+    }
+    progress.finish_and_clear();
+    Ok(run)
+}
+
+fn locate_station<const C: usize>(
+    site: &Site,
+    n: usize,
+    here: &Station,
+    wish: &Wish<'_>,
+) -> Result<crate::book::Station, Failure> {
+    let mut simulation = Simulation::<C>::new(site, n, wish.seed)?;
+    let truth = simulation.truth().map(|t| Truth {
+        east_m: t.east_m,
+        north_m: t.north_m,
+        depth_to_source_m: t.depth_m,
+    });
+    let array = site.array.array()?.ok_or("a site needs an array with nodes")?;
+    let instrument = run::instrument::<C>(&site.signal, site.front_end.ladder()?, array)?;
+    let (outcome, capture): (Outcome, String) = match wish.record {
+        None => {
+            let Ok(outcome) = run::locate(&instrument, &mut simulation, wish.hold_rung, |_| ());
+            (outcome, String::new())
+        }
+        Some(folder) => {
+            let name = format!("station-{}", n + 1);
+            let writer = CaptureWriter::create(&folder.join(&name), &description(site, here))?;
+            let mut recording = Recording::new(simulation, writer);
+            let outcome = run::locate(&instrument, &mut recording, wish.hold_rung, |_| ())?;
+            recording.finish()?;
+            (outcome, name)
+        }
+    };
+    let mut station = run::station(n as u32 + 1, &here.name, &site.signal, &outcome);
+    station.truth = truth;
+    station.capture = capture;
+    station.trouble_spot = here.trouble_spot;
+    Ok(station)
+}
+
+fn description(site: &Site, here: &Station) -> Description {
+    Description {
+        made: Made {
+            by: concat!("nullwalk ", env!("CARGO_PKG_VERSION"), ", simulated").to_owned(),
+            note: format!("{}: {}", site.title, here.name),
+        },
+        signal: site.signal.clone(),
+        front_end: site.front_end.clone(),
+        array: site.array.clone(),
+    }
+}

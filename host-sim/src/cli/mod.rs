@@ -1,0 +1,121 @@
+//! The `nullwalk` command: thin, everything it does lives in the modules beside it.
+//!
+//! Exit status: 0 every station agrees, 3 at least one is in doubt, 4 at least one is refused, 1 the
+//! command could not do its work, 2 the command line is wrong.
+
+mod demo;
+mod job;
+mod replay;
+mod report;
+mod sites;
+
+use std::error::Error;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::book::{Run, Verdict};
+
+/// Any error, to be told in one line.
+type Failure = Box<dyn Error>;
+
+/// Locate a sonde, simulated or recorded: find it, cross-check it, say how sure it is or refuse.
+#[derive(Parser)]
+#[command(version, about, after_help = EXIT_HELP)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+const EXIT_HELP: &str = "\
+Without a command the built-in demonstration runs.
+Exit status: 0 all stations agree, 3 doubt, 4 refusal, 1 failure, 2 wrong command line.";
+
+#[derive(Subcommand)]
+enum Command {
+    /// Run the built-in demonstration and write its book and dig sheet
+    Demo(demo::Options),
+    /// Simulate a site and locate every station of it
+    Locate(job::LocateOptions),
+    /// Simulate a site and write a capture of every station
+    Record(job::RecordOptions),
+    /// Locate from a capture
+    Replay(replay::Options),
+    /// Look into a capture: channels, spectrum, levels, rungs, dropouts
+    Inspect(replay::InspectOptions),
+    /// List the built-in sites, or explain one
+    Sites(sites::Options),
+    /// Draw the dig sheet of a book
+    Sheet(SheetOptions),
+}
+
+#[derive(clap::Args)]
+struct SheetOptions {
+    /// The book, as written by `locate --book`
+    book: PathBuf,
+    /// Where to write the sheet
+    #[arg(long, default_value = "sheet.html")]
+    out: PathBuf,
+}
+
+/// How a command ended, when it did.
+struct Done {
+    verdict: Verdict,
+}
+
+impl Done {
+    /// Done with something that has no verdict.
+    const WORK: Self = Self { verdict: Verdict::Agree };
+
+    fn with(run: &Run) -> Self {
+        let gravest = |a: Verdict, b: Verdict| if rank(b) > rank(a) { b } else { a };
+        let verdicts = run.stations.iter().map(|s| s.verdict);
+        Self { verdict: verdicts.reduce(gravest).unwrap_or(Verdict::Refuse) }
+    }
+}
+
+fn rank(verdict: Verdict) -> u8 {
+    match verdict {
+        Verdict::Agree => 0,
+        Verdict::Doubt => 1,
+        Verdict::Refuse => 2,
+    }
+}
+
+/// Parse the command line, run the command, turn the result into an exit status.
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let done = match arguments.command.unwrap_or(Command::Demo(demo::Options::default())) {
+        Command::Demo(options) => demo::run(&options),
+        Command::Locate(options) => job::locate(&options),
+        Command::Record(options) => job::record(&options),
+        Command::Replay(options) => replay::run(&options),
+        Command::Inspect(options) => replay::inspect(&options),
+        Command::Sites(options) => sites::run(&options),
+        Command::Sheet(options) => sheet(&options),
+    };
+    match done {
+        Ok(done) => match done.verdict {
+            Verdict::Agree => ExitCode::SUCCESS,
+            Verdict::Doubt => ExitCode::from(3),
+            Verdict::Refuse => ExitCode::from(4),
+        },
+        // A reader that closes early (`| head`) is no failure of ours.
+        Err(error) if is_broken_pipe(&*error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("nullwalk: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn is_broken_pipe(error: &(dyn Error + 'static)) -> bool {
+    error.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
+}
+
+fn sheet(options: &SheetOptions) -> Result<Done, Failure> {
+    let run = Run::load(&options.book)?;
+    report::write_sheet(&run, &options.out)?;
+    Ok(Done::with(&run))
+}

@@ -1,0 +1,112 @@
+//! Captures: locate from one, or look into one.
+
+use std::path::PathBuf;
+
+use super::{Done, Failure, report};
+use crate::book::Run;
+use crate::capture::{Capture, Content};
+use crate::inspect;
+use crate::run::{self, Outcome};
+use crate::with_channels;
+
+#[derive(clap::Args)]
+pub struct Options {
+    /// A capture's folder, or a WAV file
+    capture: PathBuf,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+    /// Keep the result as a book
+    #[arg(long)]
+    book: Option<PathBuf>,
+    /// Draw the dig sheet
+    #[arg(long)]
+    sheet: Option<PathBuf>,
+}
+
+#[derive(clap::Args)]
+pub struct InspectOptions {
+    /// A capture's folder, or a WAV file
+    capture: PathBuf,
+    /// Print the report as JSON
+    #[arg(long)]
+    json: bool,
+    /// Draw the spectrum as SVG
+    #[arg(long)]
+    spectrum: Option<PathBuf>,
+}
+
+pub fn run(options: &Options) -> Result<Done, Failure> {
+    let capture = Capture::open(&options.capture)?;
+    report::capture_notices(&capture.notices);
+    let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let outcome = match (&capture.content, &capture.array) {
+        (Content::Field(recording), Some(array)) => run::locate_phasors(array.clone(), recording)?,
+        (Content::Samples { .. }, Some(_)) => {
+            let channels = capture.description.signal.channels;
+            with_channels!(channels, C => from_samples::<C>(&capture))
+                .ok_or("the capture must have 1 to 8 channels")??
+        }
+        (_, None) => return coils_only(&capture, options.json),
+    };
+    let mut station = run::station(1, &name, &capture.description.signal, &outcome);
+    station.capture = name.clone();
+    let run = Run {
+        title: name,
+        description: capture.description.made.note.clone(),
+        stations: vec![station],
+        ..Run::default()
+    };
+    report::tell(&run, options.json)?;
+    if let Some(path) = &options.book {
+        run.save(path)?;
+    }
+    if let Some(path) = &options.sheet {
+        report::write_sheet(&run, path)?;
+    }
+    Ok(Done::with(&run))
+}
+
+fn from_samples<const C: usize>(capture: &Capture) -> Result<Outcome, Failure> {
+    let array = capture.array.clone().ok_or("the capture has no nodes")?;
+    let instrument = run::instrument::<C>(&capture.description.signal, capture.ladder.clone(), array)?;
+    let mut reader = capture.reader::<C>()?;
+    let outcome = run::locate(&instrument, &mut reader, None, |_| ())?;
+    report::capture_notices(&reader.notices());
+    Ok(outcome)
+}
+
+/// A recording without nodes has no place and no depth, but its tone, peaks and nulls are worth seeing.
+fn coils_only(capture: &Capture, json: bool) -> Result<Done, Failure> {
+    let channels = capture.description.signal.channels;
+    let found = with_channels!(channels, C => {
+        let mut reader = capture.reader::<C>()?;
+        let signal = &capture.description.signal;
+        let found = run::listen_to_coils::<C, _>(signal, &capture.ladder, &mut reader)??;
+        report::capture_notices(&reader.notices());
+        found
+    })
+    .ok_or("the capture must have 1 to 8 channels")?;
+    report::tell_coils(&found, json)?;
+    Ok(Done::WORK)
+}
+
+pub fn inspect(options: &InspectOptions) -> Result<Done, Failure> {
+    let capture = Capture::open(&options.capture)?;
+    let found = inspect::inspect(&capture)?;
+    if options.json {
+        report::json(&found)?;
+    } else {
+        report::print(&found.to_string())?;
+    }
+    if let Some(path) = &options.spectrum {
+        let drawn = match &found {
+            inspect::Report::Samples(samples) => inspect::spectrum_svg(samples),
+            inspect::Report::Field(_) => None,
+        };
+        let svg = drawn.ok_or("there is no spectrum to draw: the capture holds no raw samples")?;
+        report::write(path, svg.as_bytes())?;
+        report::wrote("spectrum", path);
+    }
+    Ok(Done::WORK)
+}

@@ -1,0 +1,168 @@
+//! What the command prints and writes.
+
+use std::fmt::Write as _;
+use std::io::{self, Write as _};
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::Failure;
+use crate::book::{Cover, Run, Station, Verdict, write_whole};
+use crate::run::CoilFeatures;
+use crate::{capture, sheet, tolerant_toml, units};
+
+/// Printed wherever a depth is.
+const CAUTION: &str = "\
+A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
+notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
+";
+
+pub fn print(text: &str) -> io::Result<()> {
+    io::stdout().write_all(text.as_bytes())
+}
+
+pub fn json(value: &impl Serialize) -> Result<(), Failure> {
+    let mut text = serde_json::to_string_pretty(value)?;
+    text.push('\n');
+    Ok(print(&text)?)
+}
+
+pub fn write(path: &Path, content: &[u8]) -> Result<(), Failure> {
+    write_whole(path, content).map_err(|e| format!("{}: cannot be written: {e}", path.display()).into())
+}
+
+pub fn write_sheet(run: &Run, path: &Path) -> Result<(), Failure> {
+    write(path, sheet::html(run)?.as_bytes())?;
+    wrote("sheet", path);
+    Ok(())
+}
+
+pub fn wrote(what: &str, path: &Path) {
+    eprintln!("{what:6} {}", path.display());
+}
+
+pub fn notices(notices: &[tolerant_toml::Notice]) {
+    for notice in notices {
+        eprintln!("notice: {notice}");
+    }
+}
+
+pub fn capture_notices(notices: &[capture::Notice]) {
+    for notice in notices {
+        eprintln!("notice: {notice}");
+    }
+}
+
+/// A run for a person, or as JSON.
+pub fn tell(run: &Run, as_json: bool) -> Result<(), Failure> {
+    if as_json {
+        return json(run);
+    }
+    let mut text = String::new();
+    writeln!(text, "{}", run.title)?;
+    if !run.description.is_empty() {
+        writeln!(text, "{}", run.description)?;
+    }
+    for station in &run.stations {
+        text.push('\n');
+        describe(&mut text, run, station)?;
+    }
+    writeln!(text, "\n{CAUTION}")?;
+    Ok(print(&text)?)
+}
+
+fn describe(text: &mut String, run: &Run, station: &Station) -> std::fmt::Result {
+    let word = match station.verdict {
+        Verdict::Agree => "AGREE: independent methods agree",
+        Verdict::Doubt => "DOUBT: figures with a widened range",
+        Verdict::Refuse => "REFUSED: no figure may be given",
+    };
+    let trouble = if station.trouble_spot { "  (the trouble spot)" } else { "" };
+    writeln!(text, "Station {}  {}{trouble}", station.number, station.name)?;
+    let mut row = |name: &str, value: String| writeln!(text, "  {name:<10} {value}");
+    row("verdict", word.to_owned())?;
+    if let Some(d) = station.stated_depth_m() {
+        row("depth", format!("{}  to the source, 95 %", units::with_range(d.value, d.low95, d.high95)))?;
+        if let Cover::Between { low_m, high_m } = run.pipe.cover(&d) {
+            let range = format!(
+                "{} / {}",
+                units::metres_range(low_m, high_m),
+                units::feet_inches_range(low_m, high_m)
+            );
+            row("cover", format!("{range}  to the top of the pipe"))?;
+        }
+    }
+    if let Some(p) = station.position.filter(|_| station.is_located()) {
+        let lay = station.lay_deg.map_or(String::new(), |l| {
+            format!("   lay {} ± {:.0}°", units::lay(l.value), (2.0 * l.sigma).max(1.0))
+        });
+        let radius = units::metres_up(p.radius95_m());
+        row(
+            "place",
+            format!("{:.2} m east, {:.2} m north, within {radius} (95 %){lay}", p.east_m, p.north_m),
+        )?;
+    }
+    for (n, method) in station.methods.iter().enumerate() {
+        let name = if n == 0 { "methods" } else { "" };
+        let value = match (&method.estimate, &method.refused) {
+            (Some(e), _) if station.is_located() => format!("{:.3} m ± {:.3} m", e.value, 2.0 * e.sigma),
+            (_, Some(why)) => format!("none: {why}"),
+            _ => "withheld".to_owned(),
+        };
+        row(name, format!("{:<16} {value}", method.method))?;
+    }
+    let failed: Vec<&str> = station.checks.iter().filter(|c| !c.passed).map(|c| c.name.as_str()).collect();
+    if !station.checks.is_empty() {
+        let passed = station.checks.len() - failed.len();
+        let tail =
+            if failed.is_empty() { String::new() } else { format!("; failed: {}", failed.join(", ")) };
+        row("checks", format!("{passed} of {} passed{tail}", station.checks.len()))?;
+    }
+    if let Some(tone) = station.tone {
+        let (hz, offset, snr) = (tone.nominal_hz, tone.offset_hz, tone.snr_db);
+        row("tone", format!("{hz:.0} Hz, off by {offset:+.2} Hz, up to {snr:.0} dB above the noise"))?;
+    }
+    for reason in &station.reasons {
+        row("reason", format!("{} {}", reason.sentence, reason.remedy))?;
+    }
+    if let Some(truth) = station.truth {
+        let depth = format!("{:.2} m deep", truth.depth_to_source_m);
+        let off = station.position.filter(|_| station.is_located()).map_or(String::new(), |p| {
+            let off_m = (p.east_m - truth.east_m).hypot(p.north_m - truth.north_m);
+            format!("; the mark is {:.0} mm off", 1000.0 * off_m)
+        });
+        row("truth", format!("{depth}{off}  (only a simulator knows)"))?;
+    }
+    Ok(())
+}
+
+/// Coils without nodes: what each heard.
+pub fn tell_coils(coils: &[CoilFeatures], as_json: bool) -> Result<(), Failure> {
+    if as_json {
+        return json(&coils);
+    }
+    let mut text = String::new();
+    for coil in coils {
+        writeln!(
+            text,
+            "channel {}: tone {:.1} dB above the noise at best, carrier off by {:+.2} Hz",
+            coil.channel, coil.best_snr_db, coil.carrier_offset_hz
+        )?;
+        for f in &coil.features {
+            writeln!(
+                text,
+                "  {:7.2} s ± {:.2}  {:6}  {:+.3e} V",
+                f.time_s,
+                2.0 * f.sigma_s,
+                f.kind,
+                f.value_v
+            )?;
+        }
+    }
+    writeln!(
+        text,
+        "\nNo nodes are described, so there is no place and no depth. Along a straight walk at even pace over a\n\
+         level sonde the two nulls beside the strongest peak stand 1.414 depths apart.\n\n{CAUTION}"
+    )?;
+    Ok(print(&text)?)
+}

@@ -1,0 +1,5 @@
+//! The `nullwalk` command.
+
+fn main() -> std::process::ExitCode {
+    nullwalk::cli::main()
+}
