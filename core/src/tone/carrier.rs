@@ -1,7 +1,7 @@
 //! The oscillator at the boxcar rate: it turns each boxcar back to the carrier's phase, and follows the
 //! carrier by how far the outputs' phase advances from one to the next.
 
-use core::f32::consts::TAU;
+use core::f32::consts::{PI, TAU};
 
 use num_complex::Complex32;
 
@@ -15,6 +15,10 @@ const LOOP_GAIN: f32 = 0.3;
 /// The tone steers the oscillator only when its power is this many times the noise's, over all channels.
 const STEERING_SNR: f32 = 12.0;
 
+/// After so many steady outputs the loop is locked, and half a turn of phase is taken for what it then is: a field
+/// that changed its sign at a null, not a carrier 5 Hz away.
+const LOCKED: u8 = 5;
+
 /// Phase and frequency of the tracked carrier.
 #[derive(Debug, Clone, Copy)]
 pub struct Carrier {
@@ -23,6 +27,7 @@ pub struct Carrier {
     offset_turns: i32,
     offset_hz: f32,
     boxcar_s: f32,
+    steady: u8,
 }
 
 impl Carrier {
@@ -33,6 +38,7 @@ impl Carrier {
             offset_turns: 0,
             offset_hz: 0.0,
             boxcar_s: front.boxcar_s,
+            steady: 0,
         }
     }
 
@@ -80,7 +86,11 @@ impl Carrier {
         if power < STEERING_SNR * 2.0 * C as f32 {
             return;
         }
-        let error_hz = math::atan2(advance.im, advance.re) / (TAU * self.boxcar_s * HOP_BOXCARS as f32);
+        let turned = math::atan2(advance.im, advance.re);
+        let folded = math::wrap_half_pi(turned);
+        let error_rad = if self.steady >= LOCKED { folded } else { turned };
+        self.steady = if folded.abs() < 0.25 * PI { self.steady.saturating_add(1).min(LOCKED) } else { 0 };
+        let error_hz = error_rad / (TAU * self.boxcar_s * HOP_BOXCARS as f32);
         self.offset_hz = (self.offset_hz + LOOP_GAIN * error_hz).clamp(-CARRIER_RANGE_HZ, CARRIER_RANGE_HZ);
         self.offset_turns = (self.offset_hz * self.boxcar_s * 4_294_967_296.0) as i32;
     }
