@@ -11,6 +11,9 @@ use crate::math;
 const MEMORY: usize = 128;
 /// A null needs this many sigmas on both sides of it.
 const CLEARLY: f32 = 4.0;
+/// Share of a curve's sagitta between two values by which an interpolated null may be off (found on simulated
+/// walks over shallow sondes).
+const SAGITTA_SHARE: f32 = 0.4;
 /// A curve is fitted to a peak as far down as this share of its height.
 const FIT_DROP: f32 = 0.2;
 /// and never to more than this many samples either side.
@@ -306,7 +309,10 @@ impl Extrema {
         let own = (1.0 - x) * (1.0 - x) + x * x;
         let shared = 1.0 - 1.0 / self.inflation.max(1.0);
         let spread = math::sqrt(own + 2.0 * x * (1.0 - x) * shared);
-        let sigma_samples = if slope == 0.0 { 1.0 } else { spread * self.sigma / slope.abs() };
+        // The pace is not quite even and the window not quite flat: part of the sagitta stays in doubt.
+        let sagitta = SAGITTA_SHARE * (a - b - c + d) / 16.0;
+        let doubt = math::sqrt((spread * self.sigma) * (spread * self.sigma) + sagitta * sagitta);
+        let sigma_samples = if slope == 0.0 { 1.0 } else { doubt / slope.abs() };
         (i, x, sigma_samples)
     }
 
