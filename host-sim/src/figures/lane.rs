@@ -58,7 +58,7 @@ fn panel(pitch_deg: f64, top: f64, last: bool) -> Markup {
         width: WIDTH - LEFT - RIGHT,
         height: HEIGHT,
         x: Axis::linear(label, -SHOWN, SHOWN, 0.5),
-        y: Axis::linear("field, % of level overhead", -160.0, 160.0, 50.0),
+        y: Axis::linear("field, % of level overhead", -175.0, 175.0, 50.0),
     };
     let steps = walk(pitch_deg);
     let curve = |value: fn(&Step) -> f64| steps.iter().map(move |s| (s.u, value(s)));
@@ -71,7 +71,7 @@ fn panel(pitch_deg: f64, top: f64, last: bool) -> Markup {
     html! {
         (heading(panel.left, top - 8.0, &title))
         (panel.scales())
-        (panel.curve([(0.0, -160.0), (0.0, 160.0)], GUIDE))
+        (panel.curve([(0.0, -175.0), (0.0, 175.0)], GUIDE))
         (words("end", panel.x(0.0) - 5.0, panel.bottom() - 6.0, "sonde"))
         (panel.curve(curve(|s| s.total), THIRD))
         (panel.curve(curve(|s| s.vertical), SECOND))
@@ -87,7 +87,10 @@ fn panel(pitch_deg: f64, top: f64, last: bool) -> Markup {
         }
         @if let Some(peak) = peak {
             (Mark::Cross.at(panel.x(peak.u), panel.y(peak.total)))
-            (note("start", panel.x(peak.u) + 9.0, panel.y(peak.total) + 4.0, &signed(peak.u)))
+            // Over a level sonde it stands with the forward peak, and its place is the sonde's.
+            @if peak.u.abs() > 0.01 {
+                (note("start", panel.x(peak.u) + 8.0, panel.y(peak.total) - 6.0, &signed(peak.u)))
+            }
         }
     }
 }

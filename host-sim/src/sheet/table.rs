@@ -165,10 +165,15 @@ fn joined(checks: &[&Check]) -> Markup {
         @for (k, check) in checks.iter().enumerate() {
             @if k > 0 { "; " }
             (check.name)
-            @if !check.detail.is_empty() { " (" (check.detail) ")" }
+            @if !check.detail.is_empty() { " (" (unbroken(&check.detail)) ")" }
         }
         "."
     }
+}
+
+/// Words that no line end parts, but after a comma.
+fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}").replace(",\u{a0}", ", ")
 }
 
 /// The tone, the recording behind the station, and for a simulated one the truth.
@@ -183,8 +188,8 @@ fn heard(station: &Station) -> Markup {
         }
         @if !station.capture.is_empty() { " Capture " span.capture { (station.capture) } "." }
         @if let Some(t) = station.truth.filter(|_| station.is_located()) {
-            " " b { "Simulated truth:" } " " (coordinates(t.east_m, t.north_m, metres))
-            ", depth to source " (metres(t.depth_to_source_m)) "."
+            " " b { "Simulated truth:" } " " (unbroken(&coordinates(t.east_m, t.north_m, metres)))
+            ", depth to source " (unbroken(&metres(t.depth_to_source_m))) "."
         }
     }
 }
