@@ -39,7 +39,8 @@ fn links(prose: &str) -> Vec<String> {
 /// The names under which a page's headings can be linked to: lower case, spaces as hyphens, no other signs.
 fn anchors(page: &Path) -> BTreeSet<String> {
     let text = prose(page);
-    let headings = text.lines().filter(|line| line.starts_with('#')).map(|line| line.trim_start_matches('#'));
+    let headings =
+        text.lines().filter(|line| line.starts_with('#')).map(|line| line.trim_start_matches('#'));
     let name = |heading: &str| -> String {
         let kept = heading.trim().chars().filter(|c| c.is_alphanumeric() || " -_".contains(*c));
         kept.map(|c| if c == ' ' { '-' } else { c.to_ascii_lowercase() }).collect()
@@ -57,7 +58,11 @@ fn every_link_leads_somewhere() {
             assert!(target.exists(), "{}: {link} leads to no file", page.display());
             if !anchor.is_empty() {
                 let known = anchors(&target);
-                assert!(known.contains(anchor), "{}: {link}: no such heading; there are {known:?}", page.display());
+                assert!(
+                    known.contains(anchor),
+                    "{}: {link}: no such heading; there are {known:?}",
+                    page.display()
+                );
             }
             checked += 1;
         }
@@ -78,10 +83,18 @@ fn every_chapter_and_picture_is_used() {
         .map(|link| source.join(link).canonicalize().unwrap())
         .collect();
     for page in chapters(&source).iter().filter(|page| !page.ends_with("SUMMARY.md")) {
-        assert!(contents.contains(&page.canonicalize().unwrap()), "{} is not in SUMMARY.md", page.display());
+        assert!(
+            contents.contains(&page.canonicalize().unwrap()),
+            "{} is not in SUMMARY.md",
+            page.display()
+        );
     }
     for picture in fs::read_dir(source.join("figures")).unwrap().map(|entry| entry.unwrap().path()) {
-        assert!(linked.contains(&picture.canonicalize().unwrap()), "{} is shown nowhere", picture.display());
+        assert!(
+            linked.contains(&picture.canonicalize().unwrap()),
+            "{} is shown nowhere",
+            picture.display()
+        );
     }
 }
 
@@ -98,7 +111,8 @@ fn nothing_is_left_to_do() {
 fn the_book_builds_without_warnings() {
     let rendered = tempfile::tempdir().unwrap();
     let mut build = Command::new("mdbook");
-    let Ok(built) = build.arg("build").arg(root().join("docs")).arg("--dest-dir").arg(rendered.path()).output()
+    let Ok(built) =
+        build.arg("build").arg(root().join("docs")).arg("--dest-dir").arg(rendered.path()).output()
     else {
         println!("mdbook is not installed: the book was not built");
         return;
