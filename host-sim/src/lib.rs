@@ -3,8 +3,10 @@
 
 pub mod book;
 pub mod capture;
+mod chart;
 pub mod cli;
 pub mod equipment;
+pub mod figures;
 pub mod inspect;
 pub mod run;
 pub mod sheet;

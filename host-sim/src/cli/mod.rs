@@ -4,6 +4,7 @@
 //! command could not do its work, 2 the command line is wrong.
 
 mod demo;
+mod figures;
 mod job;
 mod replay;
 mod report;
@@ -48,6 +49,8 @@ enum Command {
     Sites(sites::Options),
     /// Draw the dig sheet of a book
     Sheet(SheetOptions),
+    /// Draw the figures of the documentation
+    Figures(figures::Options),
 }
 
 #[derive(clap::Args)]
@@ -94,6 +97,7 @@ pub fn main() -> ExitCode {
         Command::Inspect(options) => replay::inspect(&options),
         Command::Sites(options) => sites::run(&options),
         Command::Sheet(options) => sheet(&options),
+        Command::Figures(options) => figures::run(&options),
     };
     match done {
         Ok(done) => match done.verdict {
