@@ -2,6 +2,7 @@
 //! captures, keep the book of stations and draw the dig sheet.
 
 pub mod book;
+pub mod calibrate;
 pub mod capture;
 mod chart;
 pub mod cli;

@@ -30,7 +30,7 @@ the mark. Everything here is simulated: samples, noise, hum, gait. The instrumen
 pub fn run(options: &Options) -> Result<Done, Failure> {
     println!("{STORY}");
     let site = open("drain-run")?;
-    let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None })?;
+    let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None, array: None })?;
     report::tell(&run, false)?;
     std::fs::create_dir_all(&options.out)
         .map_err(|e| format!("{}: cannot be made: {e}", options.out.display()))?;

@@ -4,9 +4,11 @@ use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::calibrate::array_of;
 use super::{Done, Failure, report};
 use crate::book::{Run, Truth};
 use crate::capture::{CaptureWriter, Description, Made, Recording};
+use crate::equipment::ArrayFile;
 use crate::run::{self, Outcome};
 use crate::site::{Site, Station, builtin};
 use crate::synth::Simulation;
@@ -22,6 +24,10 @@ pub struct LocateOptions {
     /// Hold this gain rung by hand, counted from 0, instead of stepping
     #[arg(long)]
     hold_rung: Option<u8>,
+    /// Let the instrument believe the [array] of this file in place of the site's; the simulated coils stay
+    /// as the site has them
+    #[arg(long)]
+    array: Option<PathBuf>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -42,6 +48,10 @@ pub struct RecordOptions {
     /// Which randomness
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Let the instrument believe the [array] of this file in place of the site's; the simulated coils stay
+    /// as the site has them
+    #[arg(long)]
+    array: Option<PathBuf>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -49,7 +59,8 @@ pub struct RecordOptions {
 
 pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
-    let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None };
+    let array = array_of(options.array.as_deref())?;
+    let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None, array };
     let run = locate_site(&site, &wish)?;
     report::tell(&run, options.json)?;
     if let Some(path) = &options.book {
@@ -63,13 +74,14 @@ pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
 
 pub fn record(options: &RecordOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
+    let array = array_of(options.array.as_deref())?;
     if options.folder.exists() {
         let folder = options.folder.display();
         return Err(format!("{folder}: is there already; name a folder that is not").into());
     }
     std::fs::create_dir_all(&options.folder)
         .map_err(|e| format!("{}: cannot be made: {e}", options.folder.display()))?;
-    let wish = Wish { seed: options.seed, hold_rung: None, record: Some(&options.folder) };
+    let wish = Wish { seed: options.seed, hold_rung: None, record: Some(&options.folder), array };
     let run = locate_site(&site, &wish)?;
     report::tell(&run, options.json)?;
     Ok(Done::with(&run))
@@ -99,6 +111,8 @@ pub struct Wish<'a> {
     pub hold_rung: Option<u8>,
     /// Folder that captures go into.
     pub record: Option<&'a Path>,
+    /// What the instrument believes of its coils, if not what the site says.
+    pub array: Option<ArrayFile>,
 }
 
 /// Locate every station of a site.
@@ -140,7 +154,8 @@ fn locate_station<const C: usize>(
         north_m: t.north_m,
         depth_to_source_m: t.depth_m,
     });
-    let array = site.array.array()?.ok_or("a site needs an array with nodes")?;
+    let believed = wish.array.as_ref().unwrap_or(&site.array);
+    let array = believed.array()?.ok_or("a site needs an array with nodes")?;
     let instrument = run::instrument::<C>(&site.signal, site.front_end.ladder()?, array)?;
     let (outcome, capture): (Outcome, String) = match wish.record {
         None => {
@@ -149,7 +164,7 @@ fn locate_station<const C: usize>(
         }
         Some(folder) => {
             let name = format!("station-{}", n + 1);
-            let writer = CaptureWriter::create(&folder.join(&name), &description(site, here))?;
+            let writer = CaptureWriter::create(&folder.join(&name), &description(site, here, believed))?;
             let mut recording = Recording::new(simulation, writer);
             let outcome = run::locate(&instrument, &mut recording, wish.hold_rung, |_| ())?;
             recording.finish()?;
@@ -163,7 +178,7 @@ fn locate_station<const C: usize>(
     Ok(station)
 }
 
-fn description(site: &Site, here: &Station) -> Description {
+fn description(site: &Site, here: &Station, array: &ArrayFile) -> Description {
     Description {
         made: Made {
             by: concat!("nullwalk ", env!("CARGO_PKG_VERSION"), ", simulated").to_owned(),
@@ -171,6 +186,6 @@ fn description(site: &Site, here: &Station) -> Description {
         },
         signal: site.signal.clone(),
         front_end: site.front_end.clone(),
-        array: site.array.clone(),
+        array: array.clone(),
     }
 }

@@ -3,6 +3,7 @@
 //! Exit status: 0 every station agrees, 3 at least one is in doubt, 4 at least one is refused, 1 the
 //! command could not do its work, 2 the command line is wrong.
 
+mod calibrate;
 mod demo;
 mod figures;
 mod job;
@@ -45,6 +46,8 @@ enum Command {
     Replay(replay::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
+    /// Calibrate the coils from captures of one source, the mast in several attitudes
+    Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
     Sites(sites::Options),
     /// Draw the dig sheet of a book
@@ -95,6 +98,7 @@ pub fn main() -> ExitCode {
         Command::Record(options) => job::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
+        Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
         Command::Sheet(options) => sheet(&options),
         Command::Figures(options) => figures::run(&options),

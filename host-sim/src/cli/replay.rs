@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::calibrate::array_of;
 use super::{Done, Failure, report};
 use crate::book::Run;
 use crate::capture::{Capture, Content};
@@ -13,6 +14,9 @@ use crate::with_channels;
 pub struct Options {
     /// A capture's folder, or a WAV file
     capture: PathBuf,
+    /// Take the [array] of this file in place of the capture's, as from `nullwalk calibrate`
+    #[arg(long)]
+    array: Option<PathBuf>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -37,7 +41,16 @@ pub struct InspectOptions {
 }
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
-    let capture = Capture::open(&options.capture)?;
+    let mut capture = Capture::open(&options.capture)?;
+    if let Some(array) = array_of(options.array.as_deref())? {
+        if matches!(capture.content, Content::Field(_)) {
+            return Err(
+                "--array: the capture holds fields, in which the coils' calibration is used already".into(),
+            );
+        }
+        capture.array = array.array()?;
+        capture.description.array = array;
+    }
     report::capture_notices(&capture.notices);
     let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let outcome = match (&capture.content, &capture.array) {
