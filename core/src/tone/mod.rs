@@ -2,18 +2,19 @@
 //!
 //! Three stages, each where it is cheapest:
 //!
-//! 1. [`front`]: at the full rate. Samples are multiplied by a table of the nominal tone and summed over
+//! 1. `front`: at the full rate. Samples are multiplied by a table of the nominal tone and summed over
 //!    *boxcars* of 5 ms, one sample after the other, so nothing depends on how the stream is cut.
-//! 2. [`bridge`]: at 200 Hz, boxcars hit by an impulse or by a settling amplifier are replaced by what the
+//! 2. `bridge`: at 200 Hz, boxcars hit by an impulse or by a settling amplifier are replaced by what the
 //!    mains and the tone predict for them.
-//! 3. [`window`]: every 20 boxcars, 120 of them are weighted into a phasor, stamped at their middle.
-//!    [`floor`] does the same at neighbouring frequencies for the noise, [`carrier`] keeps the oscillator on
+//! 3. `window`: every 20 boxcars, 120 of them are weighted into a phasor, stamped at their middle.
+//!    `floor` does the same at neighbouring frequencies for the noise, `carrier` keeps the oscillator on
 //!    the beacon's true frequency.
 
 mod bridge;
 mod carrier;
 mod floor;
 mod front;
+mod loudness;
 mod scout;
 mod window;
 
@@ -28,6 +29,7 @@ use bridge::Bridge;
 use carrier::Carrier;
 use floor::Floor;
 use front::{Front, FrontState};
+use loudness::Loudness;
 pub use scout::{CANDIDATES_HZ, Scout, StrayTone};
 pub use window::{HOP_BOXCARS, HOPS, Response, Window};
 
@@ -117,8 +119,8 @@ pub struct ToneState<const C: usize> {
     rung: u8,
     settling: u32,
     gap: bool,
-    /// Peak of all channels since it was last taken, counts.
-    peak: i32,
+    /// How loud it was since this was last asked.
+    loudness: Loudness,
     value_v: [Complex32; C],
     bridge: Bridge,
     floor: Floor<C>,
@@ -201,7 +203,7 @@ impl Tone {
             rung: 0,
             settling: 0,
             gap: false,
-            peak: 0,
+            loudness: Loudness::default(),
             value_v: [Complex32::ZERO; C],
             bridge: Bridge::default(),
             floor: Floor::default(),
@@ -227,7 +229,7 @@ impl Tone {
         }
         let mut frames = block.frames;
         while !frames.is_empty() {
-            frames = self.front.accumulate(&mut state.front, frames);
+            frames = self.front.accumulate(&mut state.front, frames, ladder.rail_counts());
             if self.front.is_full(&state.front) {
                 self.finish_boxcar(state, ladder, &mut output);
             }
@@ -253,10 +255,10 @@ impl Tone {
         }
         if missing > u64::from(self.hop_samples()) * 2 {
             let carrier = state.carrier;
-            let peak = state.peak;
+            let loudness = state.loudness;
             *state = self.start();
             state.carrier = carrier;
-            state.peak = peak;
+            state.loudness = loudness;
             state.gap = true;
             state.boxcar_start = Some(start);
             return;
@@ -278,41 +280,41 @@ impl Tone {
         ladder: &Ladder,
         output: &mut impl FnMut(&Phasors<C>),
     ) {
-        let volts = ladder.coil_volts_per_count(state.rung);
-        let rotation = state.carrier.rotation();
-        let mut fresh = [Complex32::ZERO; C];
-        let clipped = state.front.peak >= ladder.rail_counts();
-        state.peak = state.peak.max(state.front.peak);
-        for (fresh, sums) in fresh.iter_mut().zip(&state.front.sums) {
-            *fresh = self.front.phasor(sums) * rotation * volts;
-        }
-        state.front = FrontState::default();
-        let length = self.front.length() as u64;
-        state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
-        state.carrier.advance();
-
         let (hop, boxcar) = (state.hop % HOPS, state.boxcar % HOP_BOXCARS);
         let before = (hop + HOPS - 1) % HOPS;
-        let mut predicted = [Complex32::ZERO; C];
-        for ((predicted, history), &tone) in predicted.iter_mut().zip(&state.history).zip(&state.value_v) {
-            *predicted = state.carrier.one_hop_on(history[before][boxcar], tone);
+        let to_volts = state.carrier.rotation() * (self.front.unit * ladder.coil_volts_per_count(state.rung));
+        let forecast = state.carrier.forecast();
+        let (mut surprise, mut tone_power) = (0.0, 0.0);
+        let channels = state.front.sums.iter().zip(&mut state.history).zip(&state.value_v);
+        for ((sum, history), &tone) in channels {
+            let fresh = sum * to_volts;
+            surprise += (fresh - forecast.one_hop_on(history[before][boxcar], tone)).norm_sqr();
+            tone_power += tone.norm_sqr();
+            history[hop][boxcar] = fresh;
         }
-        let mut marks = Marks { clipped, ..Marks::default() };
-        marks.settling = state.settling > 0;
-        marks.gap = core::mem::take(&mut state.gap);
+        let mut marks = Marks {
+            clipped: state.front.loudness.is_clipped(ladder.rail_counts()),
+            settling: state.settling > 0,
+            gap: core::mem::take(&mut state.gap),
+            impulses: false,
+        };
         state.settling = state.settling.saturating_sub(1);
         // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
         let sound = state.filled > 0 && state.hop_bridged[before] >> boxcar & 1 == 0;
         if sound && !marks.settling && !marks.gap {
-            let surprise = fresh.iter().zip(&predicted).map(|(f, p)| (f - p).norm_sqr()).sum();
-            let tone_power = state.value_v.iter().map(|z| z.norm_sqr()).sum();
             marks.impulses = state.bridge.is_impulse(surprise, tone_power);
         }
         let bridged = marks.settling || marks.gap || marks.impulses;
-        let kept = if bridged { &predicted } else { &fresh };
-        for (history, &value) in state.history.iter_mut().zip(kept) {
-            history[hop][boxcar] = value;
+        if bridged {
+            for (history, &tone) in state.history.iter_mut().zip(&state.value_v) {
+                history[hop][boxcar] = forecast.one_hop_on(history[before][boxcar], tone);
+            }
         }
+        state.loudness = state.loudness.and(state.front.loudness);
+        state.front = FrontState::default();
+        let length = self.front.length() as u64;
+        state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
+        state.carrier.advance();
         state.hop_marks[hop] = state.hop_marks[hop].and(marks);
         state.hop_bridged[hop] |= u32::from(bridged) << boxcar;
         state.boxcar = boxcar + 1;
@@ -353,9 +355,10 @@ impl Tone {
 }
 
 impl<const C: usize> ToneState<C> {
-    /// The largest magnitude on any channel since the last call, counts: what the gain stepper watches.
+    /// The largest magnitude on any channel since the last call, counts: what the gain stepper watches. It is
+    /// exact from half of the rail on; below that it may be too large, by at most the square root of `C`.
     pub fn take_peak(&mut self) -> i32 {
-        core::mem::take(&mut self.peak)
+        core::mem::take(&mut self.loudness).peak()
     }
 
     /// Whether the amplifier is settling, so that peaks are no guide to the gain.
