@@ -31,6 +31,7 @@ use floor::Floor;
 use front::{Front, FrontState};
 use loudness::Loudness;
 pub use scout::{CANDIDATES_HZ, Scout, StrayTone};
+use window::{BASE_HOPS, History};
 pub use window::{HOP_BOXCARS, HOPS, Response, Window};
 
 /// The carrier may be this far from its nominal frequency, hertz.
@@ -100,15 +101,24 @@ pub struct Tone {
     tone_hz: f32,
 }
 
+/// What happened in one hop.
+#[derive(Debug, Clone, Copy, Default)]
+struct HopLog {
+    marks: Marks,
+    /// One bit per boxcar.
+    bridged: u32,
+}
+
 /// What the detector remembers between blocks.
 #[derive(Debug, Clone)]
 pub struct ToneState<const C: usize> {
     front: FrontState<C>,
-    /// Boxcars as a ring of hops: `[channel][hop][boxcar]`, volts at the nominal carrier.
-    history: [[[Complex32; HOP_BOXCARS]; HOPS]; C],
-    hop_marks: [Marks; HOPS],
-    /// One bit per boxcar of each hop: bridged.
-    hop_bridged: [u32; HOPS],
+    /// Boxcars in volts at the tracked carrier.
+    history: [History; C],
+    /// The last three outputs of the base window, oldest first.
+    weighed: [[Complex32; 3]; C],
+    /// What happened in the hop being filled and those before it, newest first.
+    log: [HopLog; HOPS],
     /// Hop being filled, and the next boxcar in it.
     hop: usize,
     boxcar: usize,
@@ -193,9 +203,9 @@ impl Tone {
     pub fn start<const C: usize>(&self) -> ToneState<C> {
         ToneState {
             front: FrontState::default(),
-            history: [[[Complex32::ZERO; HOP_BOXCARS]; HOPS]; C],
-            hop_marks: [Marks::default(); HOPS],
-            hop_bridged: [0; HOPS],
+            history: [[[Complex32::ZERO; HOP_BOXCARS]; BASE_HOPS]; C],
+            weighed: [[Complex32::ZERO; 3]; C],
+            log: [HopLog::default(); HOPS],
             hop: 0,
             boxcar: 0,
             filled: 0,
@@ -280,8 +290,8 @@ impl Tone {
         ladder: &Ladder,
         output: &mut impl FnMut(&Phasors<C>),
     ) {
-        let (hop, boxcar) = (state.hop % HOPS, state.boxcar % HOP_BOXCARS);
-        let before = (hop + HOPS - 1) % HOPS;
+        let (hop, boxcar) = (state.hop % BASE_HOPS, state.boxcar % HOP_BOXCARS);
+        let before = (hop + BASE_HOPS - 1) % BASE_HOPS;
         let to_volts = state.carrier.rotation() * (self.front.unit * ladder.coil_volts_per_count(state.rung));
         let forecast = state.carrier.forecast();
         let (mut surprise, mut tone_power) = (0.0, 0.0);
@@ -299,8 +309,9 @@ impl Tone {
             impulses: false,
         };
         state.settling = state.settling.saturating_sub(1);
+        let [log, log_before, ..] = &mut state.log;
         // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
-        let sound = state.filled > 0 && state.hop_bridged[before] >> boxcar & 1 == 0;
+        let sound = state.filled > 0 && log_before.bridged >> boxcar & 1 == 0;
         if sound && !marks.settling && !marks.gap {
             marks.impulses = state.bridge.is_impulse(surprise, tone_power);
         }
@@ -310,13 +321,13 @@ impl Tone {
                 history[hop][boxcar] = forecast.one_hop_on(history[before][boxcar], tone);
             }
         }
+        log.marks = log.marks.and(marks);
+        log.bridged |= u32::from(bridged) << boxcar;
         state.loudness = state.loudness.and(state.front.loudness);
         state.front = FrontState::default();
         let length = self.front.length() as u64;
         state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
         state.carrier.advance();
-        state.hop_marks[hop] = state.hop_marks[hop].and(marks);
-        state.hop_bridged[hop] |= u32::from(bridged) << boxcar;
         state.boxcar = boxcar + 1;
         if state.boxcar == HOP_BOXCARS {
             self.finish_hop(state, output);
@@ -325,32 +336,36 @@ impl Tone {
 
     fn finish_hop<const C: usize>(&self, state: &mut ToneState<C>, output: &mut impl FnMut(&Phasors<C>)) {
         state.boxcar = 0;
-        let oldest = (state.hop + 1) % HOPS;
+        let oldest = (state.hop + 1) % BASE_HOPS;
         state.hop = oldest;
+        for (weighed, history) in state.weighed.iter_mut().zip(&state.history) {
+            let [_, before, middle] = *weighed;
+            *weighed = [before, middle, self.window.weigh(history, oldest)];
+        }
         state.filled = (state.filled + 1).min(HOPS);
         if state.filled == HOPS
             && let Some(end) = state.boxcar_start
         {
             let earlier = state.value_v;
-            for (value, history) in state.value_v.iter_mut().zip(&state.history) {
-                *value = self.window.weigh(history, oldest);
+            for (value, &weighed) in state.value_v.iter_mut().zip(&state.weighed) {
+                *value = self.window.flatten(weighed);
             }
             state.floor.listen(&self.window, &state.history, oldest);
             let sigma_v = state.floor.sigma();
             state.carrier.track(&earlier, &state.value_v, &sigma_v);
             let half = u64::from(self.settling_samples() / 2);
-            let bridged: u32 = state.hop_bridged.iter().map(|bits| bits.count_ones()).sum();
+            let bridged: u32 = state.log.iter().map(|hop| hop.bridged.count_ones()).sum();
             output(&Phasors {
                 centre: end.wrapping_sub(half),
                 value_v: state.value_v,
                 sigma_v,
                 carrier_offset_hz: state.carrier.offset_hz(),
                 bridged: bridged as f32 / (HOPS * HOP_BOXCARS) as f32,
-                marks: state.hop_marks.iter().fold(Marks::default(), |all, &m| all.and(m)),
+                marks: state.log.iter().fold(Marks::default(), |all, hop| all.and(hop.marks)),
             });
         }
-        state.hop_marks[oldest] = Marks::default();
-        state.hop_bridged[oldest] = 0;
+        state.log.copy_within(..HOPS - 1, 1);
+        state.log[0] = HopLog::default();
     }
 }
 
