@@ -5,7 +5,7 @@
 
 use num_complex::Complex32;
 
-use super::loudness::Loudness;
+use super::peak::{Peak, greater};
 use crate::math;
 
 /// The longest boxcar: 5 ms at 48 kHz.
@@ -26,17 +26,17 @@ pub struct Front {
     pub boxcar_s: f32,
 }
 
-/// Running sums of the boxcar in progress, and how loud it was.
+/// Running sums of the boxcar in progress, and its largest sample.
 #[derive(Debug, Clone)]
 pub struct FrontState<const C: usize> {
     pub sums: [Complex32; C],
-    pub loudness: Loudness,
+    pub peak: Peak,
     frames: usize,
 }
 
 impl<const C: usize> Default for FrontState<C> {
     fn default() -> Self {
-        Self { sums: [Complex32::ZERO; C], loudness: Loudness::default(), frames: 0 }
+        Self { sums: [Complex32::ZERO; C], peak: Peak::default(), frames: 0 }
     }
 }
 
@@ -85,7 +85,7 @@ impl Front {
         let table = self.table.get(state.frames..self.length).unwrap_or(&[]);
         let (now, later) = frames.split_at_checked(table.len()).unwrap_or((frames, &[]));
         let loudest = sum_channels(table, now, &mut state.sums);
-        state.loudness.take(loudest, now, rail_counts);
+        state.peak.push(now, loudest, rail_counts);
         state.frames += now.len();
         later
     }
@@ -127,11 +127,7 @@ fn turns_per_sample(tone_hz: f32, rate_hz: f32) -> u32 {
 /// Sums always grow sample by sample from the boxcar's first, so however the stream is cut, their rounding is
 /// the same. Returns the greatest [`power`] of a frame.
 #[inline(always)]
-fn sum_channels<const C: usize>(
-    table: &[[f32; 2]],
-    frames: &[[i32; C]],
-    sums: &mut [Complex32; C],
-) -> f32 {
+fn sum_channels<const C: usize>(table: &[[f32; 2]], frames: &[[i32; C]], sums: &mut [Complex32; C]) -> f32 {
     let mut growing = *sums;
     let mut loudest = 0.0;
     for (frame, [cosine, minus_sine]) in frames.iter().zip(table) {
@@ -142,7 +138,7 @@ fn sum_channels<const C: usize>(
             sum.im += sample * minus_sine;
             power += sample * sample;
         }
-        loudest = if power > loudest { power } else { loudest };
+        loudest = greater(loudest, power);
     }
     *sums = growing;
     loudest

@@ -14,7 +14,7 @@ mod bridge;
 mod carrier;
 mod floor;
 mod front;
-mod loudness;
+mod peak;
 mod scout;
 mod window;
 
@@ -29,7 +29,7 @@ use bridge::Bridge;
 use carrier::Carrier;
 use floor::Floor;
 use front::{Front, FrontState};
-use loudness::Loudness;
+use peak::Peak;
 pub use scout::{CANDIDATES_HZ, Scout, StrayTone};
 use window::{BASE_HOPS, History};
 pub use window::{HOP_BOXCARS, HOPS, Response, Window};
@@ -129,8 +129,8 @@ pub struct ToneState<const C: usize> {
     rung: u8,
     settling: u32,
     gap: bool,
-    /// How loud it was since this was last asked.
-    loudness: Loudness,
+    /// The largest sample since it was last asked for.
+    peak: Peak,
     value_v: [Complex32; C],
     bridge: Bridge,
     floor: Floor<C>,
@@ -213,7 +213,7 @@ impl Tone {
             rung: 0,
             settling: 0,
             gap: false,
-            loudness: Loudness::default(),
+            peak: Peak::default(),
             value_v: [Complex32::ZERO; C],
             bridge: Bridge::default(),
             floor: Floor::default(),
@@ -265,10 +265,10 @@ impl Tone {
         }
         if missing > u64::from(self.hop_samples()) * 2 {
             let carrier = state.carrier;
-            let loudness = state.loudness;
+            let peak = state.peak;
             *state = self.start();
             state.carrier = carrier;
-            state.loudness = loudness;
+            state.peak = peak;
             state.gap = true;
             state.boxcar_start = Some(start);
             return;
@@ -292,7 +292,8 @@ impl Tone {
     ) {
         let (hop, boxcar) = (state.hop % BASE_HOPS, state.boxcar % HOP_BOXCARS);
         let before = (hop + BASE_HOPS - 1) % BASE_HOPS;
-        let to_volts = state.carrier.rotation() * (self.front.unit * ladder.coil_volts_per_count(state.rung));
+        let to_volts =
+            state.carrier.rotation() * (self.front.unit * ladder.coil_volts_per_count(state.rung));
         let forecast = state.carrier.forecast();
         let (mut surprise, mut tone_power) = (0.0, 0.0);
         let channels = state.front.sums.iter().zip(&mut state.history).zip(&state.value_v);
@@ -303,7 +304,7 @@ impl Tone {
             history[hop][boxcar] = fresh;
         }
         let mut marks = Marks {
-            clipped: state.front.loudness.is_clipped(ladder.rail_counts()),
+            clipped: state.front.peak.is_clipped(ladder.rail_counts()),
             settling: state.settling > 0,
             gap: core::mem::take(&mut state.gap),
             impulses: false,
@@ -323,7 +324,7 @@ impl Tone {
         }
         log.marks = log.marks.and(marks);
         log.bridged |= u32::from(bridged) << boxcar;
-        state.loudness = state.loudness.and(state.front.loudness);
+        state.peak = state.peak.and(state.front.peak);
         state.front = FrontState::default();
         let length = self.front.length() as u64;
         state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
@@ -373,7 +374,7 @@ impl<const C: usize> ToneState<C> {
     /// The largest magnitude on any channel since the last call, counts: what the gain stepper watches. It is
     /// exact from half of the rail on; below that it may be too large, by at most the square root of `C`.
     pub fn take_peak(&mut self) -> i32 {
-        core::mem::take(&mut self.loudness).peak()
+        core::mem::take(&mut self.peak).counts()
     }
 
     /// Whether the amplifier is settling, so that peaks are no guide to the gain.
