@@ -62,7 +62,7 @@ fn amplitude_and_phase_hold_beside_a_500_hz_line_40_db_up_and_mains_combs() {
         for phase in [0.0, 1.0, 2.5, 4.0] {
             let signal = |t: f64| {
                 let comb: f64 = (1..=30)
-                    .map(|n| f64::from(n))
+                    .map(f64::from)
                     .map(|n| 0.3 / n * (TAU * mains_hz * n * t + n * phase).cos())
                     .sum();
                 0.01 * (TAU * 512.0 * t + 0.7).cos() + (TAU * 500.0 * t + phase).cos() + comb
