@@ -41,7 +41,8 @@ fn ten_hours_of_noise_hum_and_impulses_give_not_one_fix() {
         .collect();
     let hours = found.iter().map(|o| o.duration_s).sum::<f64>() / 3600.0;
     let fixes: usize = found.iter().map(|o| o.fixes).sum();
-    let heard = |o: &&Outcome| o.log.iter().any(|m| matches!(m.event, Event::Phase(p) if p != Phase::Listen));
+    let heard =
+        |o: &&Outcome| o.log.iter().any(|m| matches!(m.event, Event::Phase(p) if p != Phase::Listen));
     println!(
         "{hours:.1} h of noise: {fixes} fixes; the tone was thought to be heard in {} of {} walks",
         found.iter().filter(heard).count(),
