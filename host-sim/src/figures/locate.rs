@@ -21,6 +21,8 @@ const SEED: u64 = 1;
 const PLAN_TOP: f64 = 58.0;
 const PLAN_PX: f64 = 400.0;
 const CLOSE_UP_PX: f64 = 200.0;
+/// Distance that two times on the plan keep from each other, metres.
+const ROOM_M: f64 = 0.6;
 /// Half the width of the close-up, metres.
 const CLOSE_UP_M: f64 = 0.15;
 const PHASES: [(Phase, Line, &str); 4] = [
@@ -179,23 +181,21 @@ fn name(phase: Phase) -> &'static str {
     PHASES.into_iter().find(|(p, ..)| *p == phase).map_or("", |(.., name)| name)
 }
 
-/// The first step at or after every multiple of `interval_s` at which the mast has moved on.
+/// The first step at or after every multiple of `interval_s`, where there is room for another.
 fn every(locate: &Locate, interval_s: f64) -> Vec<&Step> {
     let mut next_s = interval_s;
-    let mut last = locate.steps.first();
-    let mut kept = Vec::new();
+    let mut kept: Vec<&Step> = locate.steps.first().into_iter().collect();
     for step in &locate.steps {
         if step.time_s < next_s {
             continue;
         }
         next_s += interval_s;
-        let moved = last.is_none_or(|l| (l.east_m - step.east_m).hypot(l.north_m - step.north_m) > 0.5);
-        if moved {
+        let away_m = |k: &&Step| (k.east_m - step.east_m).hypot(k.north_m - step.north_m);
+        if kept.iter().map(away_m).fold(f64::MAX, f64::min) > ROOM_M {
             kept.push(step);
-            last = Some(step);
         }
     }
-    kept
+    kept.split_off(kept.len().min(1))
 }
 
 /// What is too small for the plan: the mark, its uncertainty, and the truth.

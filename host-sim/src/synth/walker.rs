@@ -618,8 +618,9 @@ mod tests {
             mark in proptest::option::of([-8.0..8.0, -8.0..8.0]),
             lay in proptest::option::of(0.0f32..3.2),
         ) {
-            // The longest leg: homing in circles, 2 x 15 m / 0.6 m/s + 20 s, or two ways of 25 m.
-            let most_s = 100.0 * legs.len() as f64;
+            // The longest leg is a lane that finds nothing: 12.6 m straight on and back over it four times,
+            // each with 2 x 12.6 m / 0.6 m/s + 20 s to get there, 21 s for the lane and a turn.
+            let most_s = 400.0 * legs.len() as f64;
             let cue = Cue { turn_rad: turn, near: false, lay_rad: lay, mark_enu_m: mark, crossed: false };
             let poses = walk(technician(legs), most_s, |_| Some(cue));
             for w in poses.windows(2) {
