@@ -46,6 +46,8 @@ pub struct CalibrationSigma {
     pub node_ratio: f32,
     /// Relative standard uncertainty of the common scale (tesla per volt).
     pub scale: f32,
+    /// Standard uncertainty of the mast's tilt while walking, radians: it turns one field component into another.
+    pub tilt_rad: f32,
 }
 
 /// The geometry and calibration of all nodes.
@@ -68,9 +70,11 @@ impl Array {
     pub fn new(nodes: &[Node], sigma: CalibrationSigma, foot_m: f32) -> Result<Self, ConfigError> {
         ConfigError::unless(!nodes.is_empty(), "array.node", "must list at least one node")?;
         ConfigError::unless(
-            (0.0..=0.5).contains(&sigma.node_ratio) && (0.0..=1.0).contains(&sigma.scale),
+            (0.0..=0.5).contains(&sigma.node_ratio)
+                && (0.0..=1.0).contains(&sigma.scale)
+                && (0.0..=0.2).contains(&sigma.tilt_rad),
             "array.calibration",
-            "must have node_ratio_sigma of 0 to 0.5 and scale_sigma of 0 to 1",
+            "must have node_ratio_sigma of 0 to 0.5, scale_sigma of 0 to 1 and tilt_sigma_deg of 0 to 11",
         )?;
         ConfigError::unless((0.0..=2.0).contains(&foot_m), "array.foot_m", "must be 0 to 2 m")?;
         let mut used = [false; MAX_CHANNELS];

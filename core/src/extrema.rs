@@ -11,6 +11,9 @@ use crate::math;
 const MEMORY: usize = 128;
 /// A null needs this many sigmas on both sides of it.
 const CLEARLY: f32 = 4.0;
+/// Share of a curve's sagitta between two values by which an interpolated null may be off (found on simulated
+/// walks over shallow sondes).
+const SAGITTA_SHARE: f32 = 0.4;
 /// A curve is fitted to a peak as far down as this share of its height.
 const FIT_DROP: f32 = 0.2;
 /// and never to more than this many samples either side.
@@ -90,7 +93,7 @@ pub struct Extrema {
     side: f32,
     side_index: u32,
     swing: f32,
-    crossed: bool,
+    crossing: Option<Crossing>,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -114,7 +117,7 @@ impl Extrema {
             side: 0.0,
             side_index: 0,
             swing: 0.0,
-            crossed: false,
+            crossing: None,
         }
     }
 
@@ -259,47 +262,32 @@ impl Extrema {
     }
 
     fn look_for_null(&mut self, value: f32, index: u32, found: &mut impl FnMut(Feature)) {
-        if core::mem::take(&mut self.crossed) {
-            found(self.null(index));
-            self.side_index = index.wrapping_sub(1);
+        if let Some(crossing) = self.crossing.filter(|c| index >= c.middle + c.reach) {
+            self.crossing = None;
+            found(self.null(&crossing));
             self.swing = 0.0;
         }
         self.swing = self.swing.max(value.abs());
         if value.abs() > CLEARLY * self.sigma {
             let side = if value > 0.0 { 1.0 } else { -1.0 };
-            if self.side * side < 0.0 {
-                // The value after next completes the four points of the interpolation.
-                self.crossed = true;
-            } else {
-                self.side_index = index;
+            if self.side * side < 0.0 && self.crossing.is_none() {
+                self.crossing = Some(Crossing::between(self.side_index, index));
             }
+            self.side_index = index;
             self.side = side;
         }
     }
 
-    /// The crossing between the last clear value on the old side and the one before `index`.
-    fn null(&self, index: u32) -> Feature {
-        let (first, last) = (self.side_index, index - 1);
-        let (start, fraction, slope) = if last - first <= 2 || index - first > MEMORY as u32 {
-            self.cubic_crossing(first, last)
-        } else {
-            self.line_crossing(first, last)
-        };
-        let sigma_samples = if slope.abs() > 0.0 { self.sigma / slope.abs() } else { 1.0 };
-        Feature {
-            kind: Kind::Null,
-            index: start,
-            fraction,
-            sigma_samples,
-            value: 0.0,
-            prominence: self.swing,
-        }
+    fn null(&self, crossing: &Crossing) -> Feature {
+        let (index, fraction, sigma_samples) =
+            if crossing.is_steep { self.cubic_crossing(crossing) } else { self.shallow_crossing(crossing) };
+        Feature { kind: Kind::Null, index, fraction, sigma_samples, value: 0.0, prominence: self.swing }
     }
 
     /// Where the cubic through four neighbours crosses zero, by secant steps within the middle interval.
-    fn cubic_crossing(&self, first: u32, last: u32) -> (u32, f32, f32) {
-        let mut i = first;
-        while i + 1 < last && self.at(i) * self.at(i + 1) > 0.0 {
+    fn cubic_crossing(&self, crossing: &Crossing) -> (u32, f32, f32) {
+        let mut i = crossing.first;
+        while i + 1 < crossing.last && self.at(i) * self.at(i + 1) > 0.0 {
             i += 1;
         }
         let (b, c) = (self.at(i), self.at(i + 1));
@@ -316,26 +304,74 @@ impl Extrema {
         for _ in 0..3 {
             x = (x - cubic(x) / slope).clamp(0.0, 1.0);
         }
-        (i, if x.is_finite() { x } else { 0.5 }, slope)
+        let x = if x.is_finite() { x } else { 0.5 };
+        // Noise of the two neighbours, each by its share; what they have in common does not average out.
+        let own = (1.0 - x) * (1.0 - x) + x * x;
+        let shared = 1.0 - 1.0 / self.inflation.max(1.0);
+        let spread = math::sqrt(own + 2.0 * x * (1.0 - x) * shared);
+        // The pace is not quite even and the window not quite flat: part of the sagitta stays in doubt.
+        let sagitta = SAGITTA_SHARE * (a - b - c + d) / 16.0;
+        let doubt = math::sqrt((spread * self.sigma) * (spread * self.sigma) + sagitta * sagitta);
+        let sigma_samples = if slope == 0.0 { 1.0 } else { doubt / slope.abs() };
+        (i, x, sigma_samples)
     }
 
-    /// Where the straight line through all values from `first` to `last` crosses zero.
-    fn line_crossing(&self, first: u32, last: u32) -> (u32, f32, f32) {
-        let n = (last - first + 1) as f32;
-        let middle = 0.5 * (n - 1.0);
-        let (mut sum, mut moment, mut squares) = (0.0, 0.0, 0.0);
-        for k in first..=last {
-            let x = (k - first) as f32 - middle;
-            sum += self.at(k);
-            moment += x * self.at(k);
-            squares += x * x;
+    /// Where the least-squares parabola through all values about the middle crosses zero. A straight line would
+    /// put the null of a curved signal aside.
+    fn shallow_crossing(&self, crossing: &Crossing) -> (u32, f32, f32) {
+        let oldest = self.count.saturating_sub(MEMORY as u32);
+        let reach = crossing.reach.min(crossing.middle.saturating_sub(oldest)).max(1);
+        let n = 2.0 * reach as f32 + 1.0;
+        let (mut s2, mut s4) = (0.0, 0.0);
+        let (mut y0, mut y1, mut y2) = (self.at(crossing.middle), 0.0, 0.0);
+        for step in 1..=reach {
+            let k = step as f32;
+            let (ahead, behind) =
+                (self.at(crossing.middle + step), self.at(crossing.middle.saturating_sub(step)));
+            s2 += 2.0 * k * k;
+            s4 += 2.0 * k * k * k * k;
+            y0 += ahead + behind;
+            y1 += k * (ahead - behind);
+            y2 += k * k * (ahead + behind);
         }
-        let slope = moment / squares;
-        let crossing = middle - sum / n / slope;
-        let crossing = if crossing.is_nan() { middle } else { crossing.max(0.0).min(n - 1.0) };
-        let whole = crossing as u32;
-        // One sigma of a single value stands in for the fit's: the ends of the stretch were chosen by
-        // their values, which a textbook variance does not know.
-        (first + whole, crossing - whole as f32, slope)
+        let slope = y1 / s2;
+        let determinant = n * s4 - s2 * s2;
+        let (level, curve) = if determinant > 0.0 {
+            ((s4 * y0 - s2 * y2) / determinant, (n * y2 - s2 * y0) / determinant)
+        } else {
+            (y0 / n, 0.0)
+        };
+        let limit = reach as f32;
+        let mut x = 0.0_f32;
+        for _ in 0..4 {
+            x = (-(level + curve * x * x) / slope).max(-limit).min(limit);
+        }
+        let x = if x.is_finite() { x } else { 0.0 };
+        // A parabola's level is known 9/4 times worse than a plain mean.
+        let level_sigma = self.sigma * math::sqrt(2.25 * self.inflation / n);
+        let steepness = (slope + 2.0 * curve * x).abs();
+        let sigma_samples = if steepness > 0.0 { (level_sigma / steepness).min(limit) } else { limit };
+        let whole = libm::floorf(x);
+        (crossing.middle.wrapping_add_signed(whole as i32), x - whole, sigma_samples)
+    }
+}
+
+/// A sign change between the last clear value on one side and the first on the other.
+#[derive(Debug, Clone, Copy)]
+struct Crossing {
+    first: u32,
+    last: u32,
+    /// The values used, once they are all there: so many to both sides of the middle.
+    middle: u32,
+    reach: u32,
+    is_steep: bool,
+}
+
+impl Crossing {
+    fn between(first: u32, last: u32) -> Self {
+        let is_steep = last - first <= 2 || last - first >= MEMORY as u32 / 2;
+        let (middle, reach) =
+            if is_steep { (last, 1) } else { ((first + last) / 2, (last - first).div_ceil(2) + 1) };
+        Self { first, last, middle, reach, is_steep }
     }
 }

@@ -18,6 +18,7 @@ pub mod depth;
 pub mod error;
 pub mod extrema;
 pub mod field;
+pub mod fit;
 pub mod frame;
 pub mod gain;
 pub mod instrument;

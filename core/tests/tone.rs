@@ -62,7 +62,7 @@ fn amplitude_and_phase_hold_beside_a_500_hz_line_40_db_up_and_mains_combs() {
         for phase in [0.0, 1.0, 2.5, 4.0] {
             let signal = |t: f64| {
                 let comb: f64 = (1..=30)
-                    .map(|n| f64::from(n))
+                    .map(f64::from)
                     .map(|n| 0.3 / n * (TAU * mains_hz * n * t + n * phase).cos())
                     .sum();
                 0.01 * (TAU * 512.0 * t + 0.7).cos() + (TAU * 500.0 * t + phase).cos() + comb
@@ -219,6 +219,35 @@ fn a_change_of_rung_does_not_show() {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
+    #[test]
+    fn a_single_sample_at_the_rail_is_marked_for_as_long_as_it_is_in_the_window(
+        at in 0_usize..12_000,
+        block in 1_usize..700,
+        channel in 0_usize..3,
+        below: bool,
+        negative: bool,
+    ) {
+        let ladder = ladder();
+        let tone = Tone::new(512.0, 8000.0).unwrap();
+        let mut frames = vec![[0; 3]; 16_000];
+        let magnitude = ladder.rail_counts() - i32::from(below);
+        frames[at][channel] = if negative { -magnitude - 1 } else { magnitude };
+        let mut state = tone.start();
+        let mut start = 0;
+        let half = u64::from(tone.settling_samples() / 2);
+        for frames in frames.chunks(block) {
+            let mut wrong = None;
+            tone.push(&mut state, &ladder, &Block { frames, start, rung: 0 }, |p| {
+                let covered = (p.centre - half..p.centre + half).contains(&(at as u64));
+                if p.marks.clipped != (covered && !below) {
+                    wrong = Some(p.centre);
+                }
+            });
+            prop_assert_eq!(wrong, None);
+            start += frames.len() as u64;
+        }
+    }
+
     #[test]
     fn the_answer_does_not_depend_on_how_the_stream_is_cut(
         seed: u64,

@@ -98,13 +98,15 @@ pub struct CalibrationFile {
     pub node_ratio_sigma: f64,
     /// Relative standard uncertainty of the common scale.
     pub scale_sigma: f64,
+    /// Standard uncertainty of the mast's tilt while walking, degrees.
+    pub tilt_sigma_deg: f64,
     /// How and when it was done, in words.
     pub note: String,
 }
 
 impl Default for CalibrationFile {
     fn default() -> Self {
-        Self { node_ratio_sigma: 0.003, scale_sigma: 0.05, note: String::new() }
+        Self { node_ratio_sigma: 0.003, scale_sigma: 0.05, tilt_sigma_deg: 0.2, note: String::new() }
     }
 }
 
@@ -182,6 +184,7 @@ impl ArrayFile {
         let sigma = CalibrationSigma {
             node_ratio: self.calibration.node_ratio_sigma as f32,
             scale: self.calibration.scale_sigma as f32,
+            tilt_rad: self.calibration.tilt_sigma_deg.to_radians() as f32,
         };
         Array::new(&nodes, sigma, self.foot_m as f32).map(Some)
     }

@@ -4,8 +4,10 @@
 pub mod book;
 pub mod calibrate;
 pub mod capture;
+mod chart;
 pub mod cli;
 pub mod equipment;
+pub mod figures;
 pub mod inspect;
 pub mod run;
 pub mod sheet;

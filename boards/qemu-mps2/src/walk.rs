@@ -65,7 +65,7 @@ pub fn array() -> Array {
             coils: [coil(0, Vec3::X), coil(1, Vec3::Y), coil(2, Vec3::Z)],
         }
     };
-    let sigma = CalibrationSigma { node_ratio: 0.005, scale: 0.05 };
+    let sigma = CalibrationSigma { node_ratio: 0.005, scale: 0.05, tilt_rad: 0.003 };
     Array::new(&[node(0, 0.0), node(3, SPACING_M)], sigma, FOOT_M).expect("a fitting array")
 }
 

@@ -13,7 +13,7 @@ const SPAN: usize = 10;
 /// The signal has to fall this far below its best before the source counts as passed, decibels.
 const PASSED_DB: f32 = 3.0;
 /// and this far before a lane that found no two nulls is given up.
-const STRAYED_DB: f32 = 6.0;
+const STRAYED_DB: f32 = 10.0;
 /// A field this much steeper than flat is near a null of its horizontal part.
 const STEEP: f32 = 3.0;
 /// Least square of the horizontal over the vertical field for a bearing near the nulls.

@@ -6,7 +6,8 @@ use heapless::Vec;
 use super::summit::closest_approach;
 use crate::array::{Glimpse, NodeField};
 use crate::extrema::{Extrema, Feature, Kind, Prominence};
-use crate::frame::Position;
+use crate::fit::Sample;
+use crate::frame::{Position, heading_rotation};
 use crate::math;
 
 /// Glimpses remembered to place features: as many as the extrema remember.
@@ -17,10 +18,10 @@ const FEATURES: usize = 8;
 const STRAIGHT_RAD: f32 = 0.6;
 /// A source is hardly ever nearer than 0.2 m: a steeper relative gradient than this is noise, per metre.
 const STEEPEST_PER_M: f32 = 15.0;
-/// What sways with the gait and is not measured: tilt, radians, which turns one component into another, and
-/// the relative strength of the field (common practice, no source).
-const TILT_SIGMA_RAD: f32 = 0.003;
+/// What the gait does to the relative strength of the field (common practice, no source).
 const GAIT_SIGMA: f32 = 0.005;
+/// Steps with less than this share of the strongest field are not fitted.
+const WEAKEST_SHARE: f32 = 0.03;
 /// The component must hold at least this share of the horizontal field at its peak to say where that is.
 const MAIN_SHARE: f32 = 0.5;
 
@@ -46,6 +47,14 @@ pub struct Along {
     pub vertical_null: Option<Spot>,
     /// The vertical extrema on both sides of that null.
     pub vertical_extrema: Option<[Spot; 2]>,
+    pose_sigma_m: f32,
+}
+
+impl Along {
+    /// Claimed uncertainty of the positions walked by, metres.
+    pub fn pose_sigma_m(&self) -> f32 {
+        self.pose_sigma_m
+    }
 }
 
 /// A pass across the source: the closest approach, from the component athwart the lane.
@@ -72,6 +81,7 @@ pub(super) struct Step {
 pub struct Lane {
     heading_rad: Option<f32>,
     spacing_m: Option<f32>,
+    tilt_sigma_rad: f32,
     inflation: f32,
     /// Where the lane began, and the last place on it.
     ends: Option<[Vec3; 2]>,
@@ -85,13 +95,14 @@ pub struct Lane {
 }
 
 impl Lane {
-    /// A lane that has not begun, for nodes `spacing_m` apart if they are stacked. See [`Extrema::new`] for
-    /// `inflation`.
-    pub fn new(spacing_m: Option<f32>, inflation: f32) -> Self {
+    /// A lane that has not begun, for nodes `spacing_m` apart if they are stacked, and a tilt known to
+    /// `tilt_sigma_rad`. See [`Extrema::new`] for `inflation`.
+    pub fn new(spacing_m: Option<f32>, tilt_sigma_rad: f32, inflation: f32) -> Self {
         let search = || Extrema::new(Prominence::default(), inflation);
         Self {
             heading_rad: None,
             spacing_m,
+            tilt_sigma_rad,
             inflation,
             ends: None,
             forward: search(),
@@ -147,7 +158,7 @@ impl Lane {
         self.steps[self.forward.count() as usize % MEMORY] =
             Step { position: glimpse.mast.position, field_t, sigma_t: lower.sigma_t };
         let steps = &self.steps;
-        let tilting_t = TILT_SIGMA_RAD * field_t.length();
+        let tilting_t = self.tilt_sigma_rad * field_t.length();
         for (search, spots, value) in [
             (&mut self.forward, &mut self.forward_spots, field_t.x),
             (&mut self.left, &mut self.left_spots, field_t.y),
@@ -194,6 +205,9 @@ impl Lane {
                 peak,
                 vertical_null,
                 vertical_extrema: vertical_null.and_then(|v| self.vertical_pair(&v)),
+                pose_sigma_m: self.steps[peak.feature.index as usize % MEMORY]
+                    .position
+                    .map_or(0.0, |p| p.sigma_m),
             });
         }
         best
@@ -205,6 +219,26 @@ impl Lane {
         let before = extrema().rfind(|s| order(s, null))?;
         let after = extrema().find(|s| order(null, s))?;
         Some([*before, *after])
+    }
+
+    /// The lane's steps as fields in the site frame, all at the height at which it began; those that are too weak
+    /// to matter are left out. Empty without positions or headings.
+    pub fn samples(&self) -> impl Iterator<Item = Sample> + Clone + '_ {
+        let to_site = self.heading_rad.map(heading_rotation);
+        let height_m = self.ends.map_or(0.0, |[first, _]| first.z);
+        let count = (self.forward.count() as usize).min(MEMORY);
+        let strongest = self.steps.iter().take(count).map(|s| s.field_t.length()).fold(0.0, f32::max);
+        self.steps.iter().take(count).filter_map(move |step| {
+            let strength = step.field_t.length();
+            let at_m = step.position?.enu_m.truncate().extend(height_m);
+            let gait_t = (GAIT_SIGMA + self.tilt_sigma_rad) * strength;
+            let sigma2 = [step.sigma_t, gait_t].map(|s| 1e18 * s * s);
+            (strength > WEAKEST_SHARE * strongest).then_some(Sample {
+                at_m,
+                field_t: to_site? * step.field_t,
+                sigma_t: 1e-9 * math::sqrt(self.inflation * sigma2.iter().sum::<f32>()),
+            })
+        })
     }
 
     /// The closest approach to the source, by the strongest peak athwart the lane.

@@ -5,6 +5,7 @@ use glam::{Vec2, Vec3};
 use super::lane::{Across, Along, Spot};
 use crate::depth::{self, Depth, Measured, Passing, Unusable};
 use crate::field;
+use crate::fit::{Dipole, Fitted};
 use crate::math;
 
 /// Without a lane across, the source may be this share of the depth to either side.
@@ -38,12 +39,16 @@ pub struct Mark {
     pub null_spacing: Result<Depth, Unusable>,
     /// See `null_spacing`.
     pub vertical_maxima: Result<Depth, Unusable>,
+    /// Claimed uncertainty of the positions the lane was walked by, metres.
+    pub pose_sigma_m: f32,
     /// Height of the lower node as carried, site frame.
     pub node_up_m: f32,
     /// Whether a lane across fixed the place sideways.
     pub crossed: bool,
 }
 
+/// A fit goes together with the closed forms within so many sigmas.
+const AGREE_SIGMAS: f32 = 4.0;
 /// Rounds of refinement: each uses the miss, the depth and the lay of the round before.
 const ROUNDS: usize = 4;
 
@@ -144,9 +149,46 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         pitch: guess.pitch,
         null_spacing: depth::null_spacing(apart, passing),
         vertical_maxima,
+        pose_sigma_m: along.pose_sigma_m(),
         node_up_m: 0.5 * (a.enu_m.z + b.enu_m.z),
         crossed,
     })
+}
+
+impl Mark {
+    /// Where a dipole is to be sought that explains the lane: here, this deep, of such strength.
+    pub fn start(&self, field_t: f32) -> Dipole {
+        let depth_m = self.null_spacing.map_or(1.0, |d| d.depth_m);
+        let strength = field_t.abs() * 1e7 * depth_m * depth_m * depth_m;
+        Dipole {
+            at_m: self.place_m.extend(self.node_up_m - depth_m),
+            moment: self.lay.extend(0.0) * strength,
+        }
+    }
+
+    /// The mark with its place and lay taken from a fit, where that knows them better and the two go together.
+    pub fn refined(self, fitted: &Fitted) -> Self {
+        let flat = fitted.dipole.moment.truncate();
+        let Some(lay) = flat.try_normalize() else { return self };
+        let moved = fitted.dipole.at_m.truncate() - self.place_m;
+        let sigma_m = fitted.sigma_m.x.max(fitted.sigma_m.y) * fitted.reduced_chi_square.max(1.0);
+        let pose_m = self.pose_sigma_m;
+        let sigma_m = math::sqrt(sigma_m * sigma_m + pose_m * pose_m);
+        let near = moved.dot(lay).abs() < AGREE_SIGMAS * (self.sigma_along_m + sigma_m)
+            && moved.dot(lay.perp()).abs() < AGREE_SIGMAS * (self.sigma_across_m + sigma_m);
+        if !near || sigma_m > self.sigma_along_m.max(self.sigma_across_m) {
+            return self;
+        }
+        let steepness = fitted.dipole.moment.z / flat.length();
+        Self {
+            place_m: fitted.dipole.at_m.truncate(),
+            lay,
+            sigma_along_m: self.sigma_along_m.min(sigma_m),
+            sigma_across_m: self.sigma_across_m.min(sigma_m),
+            pitch: Measured::new(steepness, self.pitch.sigma),
+            ..self
+        }
+    }
 }
 
 /// How far to the left of the lane the source lies, by a lane that crosses it.

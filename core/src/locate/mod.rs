@@ -17,6 +17,7 @@ use glam::{Vec2, Vec3};
 
 use crate::array::{Array, Glimpse};
 use crate::error::ConfigError;
+use crate::fit::{self, Fitted};
 use crate::frame::SampleIndex;
 use crate::math;
 use crate::tone::StrayTone;
@@ -124,6 +125,9 @@ pub struct LocateState {
     along: Option<Along>,
     across: Option<Across>,
     mark: Option<Mark>,
+    /// The fit of the lane that `along` comes from, and whether that lane still waits for it.
+    fitted: Option<Fitted>,
+    to_fit: bool,
     hold: Hold,
     ground: Option<Hold>,
     phase: Phase,
@@ -173,6 +177,8 @@ impl Locator {
             along: None,
             across: None,
             mark: None,
+            fitted: None,
+            to_fit: false,
             hold: Hold::default(),
             ground: None,
             phase: Phase::Listen,
@@ -231,10 +237,13 @@ impl Locator {
         // Without positions nobody knows whether the mast stands over a broad peak or is at rest.
         if gait == Gait::Walks || glimpse.mast.position.is_none() {
             if !state.lane.continues(glimpse.mast.heading_rad, state.motion.velocity()) {
+                self.close_lane(state);
                 state.lane = self.new_lane();
             }
             state.lane.push(glimpse);
             self.take_stock(state);
+        } else {
+            self.close_lane(state);
         }
         let settled = gait != Gait::Walks && self.is_near(state, glimpse);
         if !settled || gait == Gait::Shifts {
@@ -258,7 +267,7 @@ impl Locator {
     }
 
     fn new_lane(&self) -> Lane {
-        Lane::new(self.array.spacing_m(), self.inflation)
+        Lane::new(self.array.spacing_m(), self.array.sigma().tilt_rad, self.inflation)
     }
 
     /// Read what the lane shows so far.
@@ -270,9 +279,9 @@ impl Locator {
                 // The beacon was pushed on: a new station begins.
                 state.across = None;
                 state.ground = None;
-                state.along = Some(along);
+                state.accept(along);
             } else if stronger(along.peak.feature.value, old) {
-                state.along = Some(along);
+                state.accept(along);
             }
         }
         if let Some(across) = state.lane.across()
@@ -280,8 +289,27 @@ impl Locator {
         {
             state.across = Some(across);
         }
-        state.mark =
-            state.along.as_ref().and_then(|a| mark::mark(a, state.across.as_ref(), self.level_sigma));
+        self.put_mark(state);
+    }
+
+    /// Work out the mark from the lanes.
+    fn put_mark(&self, state: &mut LocateState) {
+        let across = state.across.as_ref();
+        let mark = state.along.as_ref().and_then(|a| mark::mark(a, across, self.level_sigma));
+        state.mark = match (mark, &state.fitted) {
+            (Some(mark), Some(fitted)) => Some(mark.refined(fitted)),
+            (mark, _) => mark,
+        };
+    }
+
+    /// The lane is over: fit it as a whole, if the bracket came from it.
+    fn close_lane(&self, state: &mut LocateState) {
+        if core::mem::take(&mut state.to_fit)
+            && let (Some(mark), Some(along)) = (&state.mark, &state.along)
+        {
+            state.fitted = fit::dipole(state.lane.samples(), mark.start(along.peak.feature.value));
+            self.put_mark(state);
+        }
     }
 
     fn is_elsewhere(&self, state: &LocateState, along: &Along) -> bool {
@@ -434,6 +462,15 @@ impl Locator {
 }
 
 impl LocateState {
+    /// Take over a bracket from the lane in progress.
+    fn accept(&mut self, along: Along) {
+        if self.along.as_ref() != Some(&along) {
+            self.along = Some(along);
+            self.fitted = None;
+            self.to_fit = true;
+        }
+    }
+
     /// Phase of the locate.
     pub fn phase(&self) -> Phase {
         self.phase

@@ -60,11 +60,10 @@ impl Carrier {
         self.phase = self.phase.wrapping_add(self.turns_per_boxcar());
     }
 
-    /// What a boxcar will be one hop later: the tone stays, all else is mains, which repeats in the
-    /// samples and so turns backwards against the oscillator.
-    pub fn one_hop_on(&self, boxcar: Complex32, tone: Complex32) -> Complex32 {
+    /// What boxcars will be one hop later.
+    pub fn forecast(&self) -> Forecast {
         let (s, c) = math::sin_cos_turn(self.turns_per_boxcar().wrapping_mul(HOP_BOXCARS as u32));
-        (boxcar - tone) * Complex32::new(c, -s) + tone
+        Forecast { mains: Complex32::new(c, -s) }
     }
 
     /// Steer towards the frequency at which the phase stands still.
@@ -93,5 +92,19 @@ impl Carrier {
         let error_hz = error_rad / (TAU * self.boxcar_s * HOP_BOXCARS as f32);
         self.offset_hz = (self.offset_hz + LOOP_GAIN * error_hz).clamp(-CARRIER_RANGE_HZ, CARRIER_RANGE_HZ);
         self.offset_turns = (self.offset_hz * self.boxcar_s * 4_294_967_296.0) as i32;
+    }
+}
+
+/// How a boxcar changes within one hop: the tone stays, all else is mains, which repeats in the samples and
+/// so turns backwards against the oscillator.
+#[derive(Clone, Copy)]
+pub struct Forecast {
+    mains: Complex32,
+}
+
+impl Forecast {
+    /// The boxcar one hop after `boxcar`.
+    pub fn one_hop_on(self, boxcar: Complex32, tone: Complex32) -> Complex32 {
+        (boxcar - tone) * self.mains + tone
     }
 }

@@ -33,6 +33,7 @@ impl<const C: usize> Default for Floor<C> {
 impl<const C: usize> Floor<C> {
     /// Listen at the next pair of offsets; one pair a hop is enough for a floor that changes slowly.
     pub fn listen(&mut self, window: &Window, history: &[History; C], oldest: usize) {
+        let to_floor = window.flattened_noise / RANK_MEAN;
         let turn = self.turn % OFFSETS_HZ.len();
         let shifted = window.shifted(OFFSETS_HZ[turn]);
         let first = self.heard < OFFSETS_HZ.len();
@@ -46,7 +47,7 @@ impl<const C: usize> Floor<C> {
                 *s = if first { power[n % (2 * turn + 2)] } else { power[n] };
             }
             sorted.sort_unstable_by(f32::total_cmp);
-            let fresh = sorted[RANK] / RANK_MEAN;
+            let fresh = sorted[RANK] * to_floor;
             *floor = if first { fresh } else { *floor + SMOOTHING * (fresh - *floor) };
         }
         self.turn = (turn + 1) % OFFSETS_HZ.len();

@@ -5,6 +5,7 @@
 
 use num_complex::Complex32;
 
+use super::peak::{Peak, greater};
 use crate::math;
 
 /// The longest boxcar: 5 ms at 48 kHz.
@@ -19,23 +20,23 @@ pub struct Front {
     table: [[f32; 2]; LONGEST],
     length: usize,
     /// What a sum is worth as an amplitude, in counts.
-    unit: f32,
+    pub unit: f32,
     /// Nominal tone as turns of 2^32 per boxcar, and the boxcar's duration.
     pub turns_per_boxcar: u32,
     pub boxcar_s: f32,
 }
 
-/// Running sums of the boxcar in progress, and the largest magnitude on any channel.
+/// Running sums of the boxcar in progress, and its largest sample.
 #[derive(Debug, Clone)]
 pub struct FrontState<const C: usize> {
-    pub sums: [[f32; 2]; C],
-    pub peak: i32,
+    pub sums: [Complex32; C],
+    pub peak: Peak,
     frames: usize,
 }
 
 impl<const C: usize> Default for FrontState<C> {
     fn default() -> Self {
-        Self { sums: [[0.0; 2]; C], peak: 0, frames: 0 }
+        Self { sums: [Complex32::ZERO; C], peak: Peak::default(), frames: 0 }
     }
 }
 
@@ -79,10 +80,12 @@ impl Front {
         &self,
         state: &mut FrontState<C>,
         frames: &'a [[i32; C]],
+        rail_counts: i32,
     ) -> &'a [[i32; C]] {
         let table = self.table.get(state.frames..self.length).unwrap_or(&[]);
         let (now, later) = frames.split_at_checked(table.len()).unwrap_or((frames, &[]));
-        sum_channels(table, now, &mut state.sums, &mut state.peak);
+        let loudest = sum_channels(table, now, &mut state.sums);
+        state.peak.push(now, loudest, rail_counts);
         state.frames += now.len();
         later
     }
@@ -96,11 +99,11 @@ impl Front {
     ) -> &'a [[i32; C]] {
         let table = self.table.get(state.frames..self.length).unwrap_or(&[]);
         let (now, later) = frames.split_at_checked(table.len()).unwrap_or((frames, &[]));
-        let [[re, im]] = &mut state.sums;
+        let [sum] = &mut state.sums;
         for (frame, [cosine, minus_sine]) in now.iter().zip(table) {
             let sample = frame.get(channel).copied().unwrap_or(0) as f32;
-            *re += sample * cosine;
-            *im += sample * minus_sine;
+            sum.re += sample * cosine;
+            sum.im += sample * minus_sine;
         }
         state.frames += now.len();
         later
@@ -109,12 +112,6 @@ impl Front {
     /// Count a frame that never came.
     pub fn skip<const C: usize>(&self, state: &mut FrontState<C>) {
         state.frames += 1;
-    }
-
-    /// The amplitude a boxcar's sums stand for, in counts, as if it had begun at phase zero.
-    pub fn phasor(&self, sums: &[f32; 2]) -> Complex32 {
-        let [re, im] = *sums;
-        Complex32::new(re * self.unit, im * self.unit)
     }
 }
 
@@ -125,27 +122,24 @@ fn turns_per_sample(tone_hz: f32, rate_hz: f32) -> u32 {
     turns.unwrap_or(0) as u32
 }
 
-/// The whole work per sample and channel: two multiplications and a comparison. Frame by frame, so that the
-/// table is read once for all channels; and in floats, of which a Cortex-M4F has enough registers to keep
-/// every sum in one. Sums always grow sample by sample from the boxcar's first, so however the stream is cut,
-/// their rounding is the same.
+/// The whole work per sample and channel: three multiplications. Frame by frame, so that the table is read
+/// once for all channels; and in floats, of which a Cortex-M4F has enough registers to keep every sum in one.
+/// Sums always grow sample by sample from the boxcar's first, so however the stream is cut, their rounding is
+/// the same. Returns the greatest [`power`] of a frame.
 #[inline(always)]
-fn sum_channels<const C: usize>(
-    table: &[[f32; 2]],
-    frames: &[[i32; C]],
-    sums: &mut [[f32; 2]; C],
-    peak: &mut i32,
-) {
+fn sum_channels<const C: usize>(table: &[[f32; 2]], frames: &[[i32; C]], sums: &mut [Complex32; C]) -> f32 {
     let mut growing = *sums;
-    let mut highest = *peak;
+    let mut loudest = 0.0;
     for (frame, [cosine, minus_sine]) in frames.iter().zip(table) {
-        for ([re, im], &sample) in growing.iter_mut().zip(frame) {
-            *re += sample as f32 * cosine;
-            *im += sample as f32 * minus_sine;
-            // Magnitude without overflow: -1 counts as 0.
-            highest = highest.max(sample ^ (sample >> 31));
+        let mut power = 0.0;
+        for (sum, &sample) in growing.iter_mut().zip(frame) {
+            let sample = sample as f32;
+            sum.re += sample * cosine;
+            sum.im += sample * minus_sine;
+            power += sample * sample;
         }
+        loudest = greater(loudest, power);
     }
     *sums = growing;
-    *peak = highest;
+    loudest
 }

@@ -2,18 +2,19 @@
 //!
 //! Three stages, each where it is cheapest:
 //!
-//! 1. [`front`]: at the full rate. Samples are multiplied by a table of the nominal tone and summed over
+//! 1. `front`: at the full rate. Samples are multiplied by a table of the nominal tone and summed over
 //!    *boxcars* of 5 ms, one sample after the other, so nothing depends on how the stream is cut.
-//! 2. [`bridge`]: at 200 Hz, boxcars hit by an impulse or by a settling amplifier are replaced by what the
+//! 2. `bridge`: at 200 Hz, boxcars hit by an impulse or by a settling amplifier are replaced by what the
 //!    mains and the tone predict for them.
-//! 3. [`window`]: every 20 boxcars, 120 of them are weighted into a phasor, stamped at their middle.
-//!    [`floor`] does the same at neighbouring frequencies for the noise, [`carrier`] keeps the oscillator on
+//! 3. `window`: every 20 boxcars, 120 of them are weighted into a phasor, stamped at their middle.
+//!    `floor` does the same at neighbouring frequencies for the noise, `carrier` keeps the oscillator on
 //!    the beacon's true frequency.
 
 mod bridge;
 mod carrier;
 mod floor;
 mod front;
+mod peak;
 mod scout;
 mod window;
 
@@ -28,7 +29,9 @@ use bridge::Bridge;
 use carrier::Carrier;
 use floor::Floor;
 use front::{Front, FrontState};
+use peak::Peak;
 pub use scout::{CANDIDATES_HZ, Scout, StrayTone};
+use window::{BASE_HOPS, History};
 pub use window::{HOP_BOXCARS, HOPS, Response, Window};
 
 /// The carrier may be this far from its nominal frequency, hertz.
@@ -98,15 +101,24 @@ pub struct Tone {
     tone_hz: f32,
 }
 
+/// What happened in one hop.
+#[derive(Debug, Clone, Copy, Default)]
+struct HopLog {
+    marks: Marks,
+    /// One bit per boxcar.
+    bridged: u32,
+}
+
 /// What the detector remembers between blocks.
 #[derive(Debug, Clone)]
 pub struct ToneState<const C: usize> {
     front: FrontState<C>,
-    /// Boxcars as a ring of hops: `[channel][hop][boxcar]`, volts at the nominal carrier.
-    history: [[[Complex32; HOP_BOXCARS]; HOPS]; C],
-    hop_marks: [Marks; HOPS],
-    /// One bit per boxcar of each hop: bridged.
-    hop_bridged: [u32; HOPS],
+    /// Boxcars in volts at the tracked carrier.
+    history: [History; C],
+    /// The last three outputs of the base window, oldest first.
+    weighed: [[Complex32; 3]; C],
+    /// What happened in the hop being filled and those before it, newest first.
+    log: [HopLog; HOPS],
     /// Hop being filled, and the next boxcar in it.
     hop: usize,
     boxcar: usize,
@@ -117,8 +129,8 @@ pub struct ToneState<const C: usize> {
     rung: u8,
     settling: u32,
     gap: bool,
-    /// Peak of all channels since it was last taken, counts.
-    peak: i32,
+    /// The largest sample since it was last asked for.
+    peak: Peak,
     value_v: [Complex32; C],
     bridge: Bridge,
     floor: Floor<C>,
@@ -191,9 +203,9 @@ impl Tone {
     pub fn start<const C: usize>(&self) -> ToneState<C> {
         ToneState {
             front: FrontState::default(),
-            history: [[[Complex32::ZERO; HOP_BOXCARS]; HOPS]; C],
-            hop_marks: [Marks::default(); HOPS],
-            hop_bridged: [0; HOPS],
+            history: [[[Complex32::ZERO; HOP_BOXCARS]; BASE_HOPS]; C],
+            weighed: [[Complex32::ZERO; 3]; C],
+            log: [HopLog::default(); HOPS],
             hop: 0,
             boxcar: 0,
             filled: 0,
@@ -201,7 +213,7 @@ impl Tone {
             rung: 0,
             settling: 0,
             gap: false,
-            peak: 0,
+            peak: Peak::default(),
             value_v: [Complex32::ZERO; C],
             bridge: Bridge::default(),
             floor: Floor::default(),
@@ -227,7 +239,7 @@ impl Tone {
         }
         let mut frames = block.frames;
         while !frames.is_empty() {
-            frames = self.front.accumulate(&mut state.front, frames);
+            frames = self.front.accumulate(&mut state.front, frames, ladder.rail_counts());
             if self.front.is_full(&state.front) {
                 self.finish_boxcar(state, ladder, &mut output);
             }
@@ -278,43 +290,45 @@ impl Tone {
         ladder: &Ladder,
         output: &mut impl FnMut(&Phasors<C>),
     ) {
-        let volts = ladder.coil_volts_per_count(state.rung);
-        let rotation = state.carrier.rotation();
-        let mut fresh = [Complex32::ZERO; C];
-        let clipped = state.front.peak >= ladder.rail_counts();
-        state.peak = state.peak.max(state.front.peak);
-        for (fresh, sums) in fresh.iter_mut().zip(&state.front.sums) {
-            *fresh = self.front.phasor(sums) * rotation * volts;
+        let (hop, boxcar) = (state.hop % BASE_HOPS, state.boxcar % HOP_BOXCARS);
+        let before = (hop + BASE_HOPS - 1) % BASE_HOPS;
+        let to_volts =
+            state.carrier.rotation() * (self.front.unit * ladder.coil_volts_per_count(state.rung));
+        let forecast = state.carrier.forecast();
+        let (mut surprise, mut tone_power) = (0.0, 0.0);
+        let channels = state.front.sums.iter().zip(&mut state.history).zip(&state.value_v);
+        for ((sum, history), &tone) in channels {
+            let fresh = sum * to_volts;
+            surprise += (fresh - forecast.one_hop_on(history[before][boxcar], tone)).norm_sqr();
+            tone_power += tone.norm_sqr();
+            history[hop][boxcar] = fresh;
         }
+        let mut marks = Marks {
+            clipped: state.front.peak.is_clipped(ladder.rail_counts()),
+            settling: state.settling > 0,
+            gap: core::mem::take(&mut state.gap),
+            impulses: false,
+        };
+        state.settling = state.settling.saturating_sub(1);
+        let [log, log_before, ..] = &mut state.log;
+        // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
+        let sound = state.filled > 0 && log_before.bridged >> boxcar & 1 == 0;
+        if sound && !marks.settling && !marks.gap {
+            marks.impulses = state.bridge.is_impulse(surprise, tone_power);
+        }
+        let bridged = marks.settling || marks.gap || marks.impulses;
+        if bridged {
+            for (history, &tone) in state.history.iter_mut().zip(&state.value_v) {
+                history[hop][boxcar] = forecast.one_hop_on(history[before][boxcar], tone);
+            }
+        }
+        log.marks = log.marks.and(marks);
+        log.bridged |= u32::from(bridged) << boxcar;
+        state.peak = state.peak.and(state.front.peak);
         state.front = FrontState::default();
         let length = self.front.length() as u64;
         state.boxcar_start = state.boxcar_start.map(|s| s.wrapping_add(length));
         state.carrier.advance();
-
-        let (hop, boxcar) = (state.hop % HOPS, state.boxcar % HOP_BOXCARS);
-        let before = (hop + HOPS - 1) % HOPS;
-        let mut predicted = [Complex32::ZERO; C];
-        for ((predicted, history), &tone) in predicted.iter_mut().zip(&state.history).zip(&state.value_v) {
-            *predicted = state.carrier.one_hop_on(history[before][boxcar], tone);
-        }
-        let mut marks = Marks { clipped, ..Marks::default() };
-        marks.settling = state.settling > 0;
-        marks.gap = core::mem::take(&mut state.gap);
-        state.settling = state.settling.saturating_sub(1);
-        // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
-        let sound = state.filled > 0 && state.hop_bridged[before] >> boxcar & 1 == 0;
-        if sound && !marks.settling && !marks.gap {
-            let surprise = fresh.iter().zip(&predicted).map(|(f, p)| (f - p).norm_sqr()).sum();
-            let tone_power = state.value_v.iter().map(|z| z.norm_sqr()).sum();
-            marks.impulses = state.bridge.is_impulse(surprise, tone_power);
-        }
-        let bridged = marks.settling || marks.gap || marks.impulses;
-        let kept = if bridged { &predicted } else { &fresh };
-        for (history, &value) in state.history.iter_mut().zip(kept) {
-            history[hop][boxcar] = value;
-        }
-        state.hop_marks[hop] = state.hop_marks[hop].and(marks);
-        state.hop_bridged[hop] |= u32::from(bridged) << boxcar;
         state.boxcar = boxcar + 1;
         if state.boxcar == HOP_BOXCARS {
             self.finish_hop(state, output);
@@ -323,39 +337,44 @@ impl Tone {
 
     fn finish_hop<const C: usize>(&self, state: &mut ToneState<C>, output: &mut impl FnMut(&Phasors<C>)) {
         state.boxcar = 0;
-        let oldest = (state.hop + 1) % HOPS;
+        let oldest = (state.hop + 1) % BASE_HOPS;
         state.hop = oldest;
+        for (weighed, history) in state.weighed.iter_mut().zip(&state.history) {
+            let [_, before, middle] = *weighed;
+            *weighed = [before, middle, self.window.weigh(history, oldest)];
+        }
         state.filled = (state.filled + 1).min(HOPS);
         if state.filled == HOPS
             && let Some(end) = state.boxcar_start
         {
             let earlier = state.value_v;
-            for (value, history) in state.value_v.iter_mut().zip(&state.history) {
-                *value = self.window.weigh(history, oldest);
+            for (value, &weighed) in state.value_v.iter_mut().zip(&state.weighed) {
+                *value = self.window.flatten(weighed);
             }
             state.floor.listen(&self.window, &state.history, oldest);
             let sigma_v = state.floor.sigma();
             state.carrier.track(&earlier, &state.value_v, &sigma_v);
             let half = u64::from(self.settling_samples() / 2);
-            let bridged: u32 = state.hop_bridged.iter().map(|bits| bits.count_ones()).sum();
+            let bridged: u32 = state.log.iter().map(|hop| hop.bridged.count_ones()).sum();
             output(&Phasors {
                 centre: end.wrapping_sub(half),
                 value_v: state.value_v,
                 sigma_v,
                 carrier_offset_hz: state.carrier.offset_hz(),
                 bridged: bridged as f32 / (HOPS * HOP_BOXCARS) as f32,
-                marks: state.hop_marks.iter().fold(Marks::default(), |all, &m| all.and(m)),
+                marks: state.log.iter().fold(Marks::default(), |all, hop| all.and(hop.marks)),
             });
         }
-        state.hop_marks[oldest] = Marks::default();
-        state.hop_bridged[oldest] = 0;
+        state.log.copy_within(..HOPS - 1, 1);
+        state.log[0] = HopLog::default();
     }
 }
 
 impl<const C: usize> ToneState<C> {
-    /// The largest magnitude on any channel since the last call, counts: what the gain stepper watches.
+    /// The largest magnitude on any channel since the last call, counts: what the gain stepper watches. It is
+    /// exact from half of the rail on; below that it may be too large, by at most the square root of `C`.
     pub fn take_peak(&mut self) -> i32 {
-        core::mem::take(&mut self.peak)
+        core::mem::take(&mut self.peak).counts()
     }
 
     /// Whether the amplifier is settling, so that peaks are no guide to the gain.

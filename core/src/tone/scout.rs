@@ -79,8 +79,8 @@ impl Scout {
 
     fn finish_boxcar(&mut self, channels: usize) -> Option<StrayTone> {
         let front = self.front.as_ref()?;
-        let [sums] = &self.sums.sums;
-        let z = front.phasor(sums) * blackman_harris(self.boxcar);
+        let [sum] = self.sums.sums;
+        let z = sum * (front.unit * blackman_harris(self.boxcar));
         let (s, c) = math::sin_cos_turn(self.phase);
         let z = z * Complex32::new(c, -s);
         let (s, c) = math::sin_cos(TAU * NEIGHBOUR_HZ * front.boxcar_s * self.boxcar as f32);

@@ -4,6 +4,9 @@
 //! 92 dB down from 10 Hz off. A mast that walks through a field sees it change within those 0.4 s, and any
 //! all-positive window reads a peak too low. So the window is flattened: `(1 + 2c) w(t) - c w(t - 0.1 s)
 //! - c w(t + 0.1 s)`, with `c` such that the second moment vanishes and a quadratic change leaves no bias.
+//!
+//! As 0.1 s is one hop, only the base window is ever summed: three of its outputs in a row make one of the
+//! flattened window's.
 
 use core::f32::consts::{PI, TAU};
 
@@ -16,15 +19,24 @@ pub const HOP_BOXCARS: usize = 20;
 /// Hops that one window spans.
 pub const HOPS: usize = 6;
 const TAPS: usize = HOP_BOXCARS * HOPS;
-pub(super) const BASE_TAPS: usize = TAPS - 2 * HOP_BOXCARS;
+/// Hops that the base window spans.
+pub(super) const BASE_HOPS: usize = HOPS - 2;
+pub(super) const BASE_TAPS: usize = HOP_BOXCARS * BASE_HOPS;
 
-/// One boxcar of every hop of one channel.
-pub type History = [[Complex32; HOP_BOXCARS]; HOPS];
+/// Boxcars of one channel, as a ring of hops.
+pub(super) type History = [[Complex32; HOP_BOXCARS]; BASE_HOPS];
 
-/// The weights, oldest boxcar first; they sum to one.
+/// One weight for every boxcar of the base window, oldest first.
+type Weights = [[f32; HOP_BOXCARS]; BASE_HOPS];
+
+/// The weights of the base window and of the flattened one; each sum to one.
 #[derive(Debug, Clone)]
 pub struct Window {
-    taps: [[f32; HOP_BOXCARS]; HOPS],
+    base: Weights,
+    flattening: f32,
+    taps: [f32; TAPS],
+    /// Variance of white noise in the flattened window over that in the base window.
+    pub(super) flattened_noise: f32,
     boxcar_rate_hz: f32,
 }
 
@@ -37,29 +49,32 @@ pub(super) fn blackman_harris(k: usize) -> f32 {
 
 impl Window {
     pub(super) fn new(boxcar_rate_hz: f32) -> Self {
-        let mut base = [0.0; BASE_TAPS];
+        let mut base = [[0.0; HOP_BOXCARS]; BASE_HOPS];
         let (mut sum, mut moment) = (0.0, 0.0);
-        for (k, weight) in base.iter_mut().enumerate() {
+        for (k, weight) in base.as_flattened_mut().iter_mut().enumerate() {
             *weight = blackman_harris(k);
             let from_centre = k as f32 + 0.5 - 0.5 * BASE_TAPS as f32;
             sum += *weight;
             moment += *weight * from_centre * from_centre;
         }
         let flattening = moment / sum / (2.0 * (HOP_BOXCARS * HOP_BOXCARS) as f32);
-        let base_at = |k: usize| base.get(k).copied().unwrap_or(0.0);
-        let mut taps = [[0.0; HOP_BOXCARS]; HOPS];
-        for (n, tap) in taps.as_flattened_mut().iter_mut().enumerate() {
+        base.as_flattened_mut().iter_mut().for_each(|weight| *weight /= sum);
+        let base_at = |k: usize| base.as_flattened().get(k).copied().unwrap_or(0.0);
+        let mut taps = [0.0; TAPS];
+        for (n, tap) in taps.iter_mut().enumerate() {
             // Indices below the base wrap far above it, where it is zero too.
             let middle = base_at(n.wrapping_sub(HOP_BOXCARS));
             let sides = base_at(n) + base_at(n.wrapping_sub(2 * HOP_BOXCARS));
-            *tap = ((1.0 + 2.0 * flattening) * middle - flattening * sides) / sum;
+            *tap = (1.0 + 2.0 * flattening) * middle - flattening * sides;
         }
-        Self { taps, boxcar_rate_hz }
+        let noise = |weights: &[f32]| weights.iter().map(|w| w * w).sum::<f32>();
+        let flattened_noise = noise(&taps) / noise(base.as_flattened());
+        Self { base, flattening, taps, flattened_noise, boxcar_rate_hz }
     }
 
-    /// The weights in order of time.
+    /// The weights of the whole window in order of time.
     pub fn taps(&self) -> &[f32] {
-        self.taps.as_flattened()
+        &self.taps
     }
 
     /// Boxcars per second.
@@ -67,64 +82,61 @@ impl Window {
         self.boxcar_rate_hz
     }
 
-    /// Hops of a ring whose oldest is `oldest`, each with its weights, in order of time.
-    fn aged<'a, const N: usize>(
-        weights: &'a [[f32; N]; HOPS],
-        history: &'a [[Complex32; N]; HOPS],
-        oldest: usize,
-    ) -> impl Iterator<Item = (&'a f32, &'a Complex32)> {
-        weights.iter().enumerate().flat_map(move |(age, w)| w.iter().zip(&history[(oldest + age) % HOPS]))
-    }
-
-    /// The weighted sum of a channel's boxcars.
+    /// The boxcars of one channel, weighed with the base window.
     pub(super) fn weigh(&self, history: &History, oldest: usize) -> Complex32 {
         let (mut re, mut im) = (0.0, 0.0);
-        for (weight, z) in Self::aged(&self.taps, history, oldest) {
-            re += weight * z.re;
-            im += weight * z.im;
+        for (age, weights) in self.base.iter().enumerate() {
+            for (weight, z) in weights.iter().zip(&history[(oldest + age) % BASE_HOPS]) {
+                re += weight * z.re;
+                im += weight * z.im;
+            }
         }
         Complex32::new(re, im)
     }
 
-    /// The weights times a cosine and a sine of `offset_hz`, which move it beside the tone.
-    pub(super) fn shifted(&self, offset_hz: f32) -> ShiftedTaps {
+    /// What the flattened window makes of three outputs of the base window in a row.
+    pub(super) fn flatten(&self, [before, middle, after]: [Complex32; 3]) -> Complex32 {
+        middle + (middle + middle - before - after) * self.flattening
+    }
+
+    /// The base window times a cosine and a sine of `offset_hz`, which move it beside the tone.
+    pub(super) fn shifted(&self, offset_hz: f32) -> Shifted {
         let (s, c) = math::sin_cos(TAU * offset_hz / self.boxcar_rate_hz);
         let step = Complex32::new(c, s);
         let mut turn = Complex32::new(1.0, 0.0);
-        let mut shifted =
-            ShiftedTaps { cosine: [[0.0; HOP_BOXCARS]; HOPS], sine: [[0.0; HOP_BOXCARS]; HOPS] };
-        let both = shifted.cosine.as_flattened_mut().iter_mut().zip(shifted.sine.as_flattened_mut());
-        for ((cosine, sine), tap) in both.zip(self.taps()) {
-            *cosine = tap * turn.re;
-            *sine = tap * turn.im;
+        let mut shifted = Shifted([[Complex32::ZERO; HOP_BOXCARS]; BASE_HOPS]);
+        for (weight, base) in shifted.0.as_flattened_mut().iter_mut().zip(self.base.as_flattened()) {
+            *weight = turn * base;
             turn *= step;
         }
         shifted
     }
 }
 
-/// A window moved to a pair of frequencies either side of the tone.
-pub struct ShiftedTaps {
-    cosine: [[f32; HOP_BOXCARS]; HOPS],
-    sine: [[f32; HOP_BOXCARS]; HOPS],
-}
+/// The base window moved to a pair of frequencies either side of the tone.
+pub(super) struct Shifted([[Complex32; HOP_BOXCARS]; BASE_HOPS]);
 
-impl ShiftedTaps {
+impl Shifted {
     /// Power of a channel at the frequency above and the one below the tone.
-    pub(super) fn power(&self, history: &History, oldest: usize) -> [f32; 2] {
+    pub fn power(&self, history: &History, oldest: usize) -> [f32; 2] {
         let (mut a, mut b, mut c, mut d) = (0.0, 0.0, 0.0, 0.0);
-        for age in 0..HOPS {
-            let boxcars = &history[(oldest + age) % HOPS];
-            for ((z, cosine), sine) in boxcars.iter().zip(&self.cosine[age]).zip(&self.sine[age]) {
-                a += cosine * z.re;
-                b += sine * z.re;
-                c += cosine * z.im;
-                d += sine * z.im;
+        for (age, weights) in self.0.iter().enumerate() {
+            for (weight, z) in weights.iter().zip(&history[(oldest + age) % BASE_HOPS]) {
+                a += weight.re * z.re;
+                b += weight.im * z.re;
+                c += weight.re * z.im;
+                d += weight.im * z.im;
             }
         }
         let above = Complex32::new(a + d, c - b);
         let below = Complex32::new(a - d, c + b);
         [above.norm_sqr(), below.norm_sqr()]
+    }
+
+    /// What a steady signal of amplitude one at the frequency above the tone's is taken for.
+    fn gain(&self) -> f32 {
+        let sum: Complex32 = self.0.as_flattened().iter().sum();
+        math::sqrt(sum.norm_sqr())
     }
 }
 
@@ -150,9 +162,9 @@ impl<'a> Response<'a> {
 
     /// Amplitude gain for a steady signal `offset_hz` away from the tracked carrier.
     pub fn gain(&self, offset_hz: f32) -> f32 {
-        let shifted = self.window.shifted(offset_hz);
-        let sum = |taps: &[[f32; HOP_BOXCARS]; HOPS]| taps.as_flattened().iter().sum::<f32>();
-        let (re, im) = (sum(&shifted.cosine), sum(&shifted.sine));
+        let base = self.window.shifted(offset_hz).gain();
+        let hop_rad = TAU * offset_hz * HOP_BOXCARS as f32 / self.window.boxcar_rate_hz();
+        let flattened = 1.0 + 2.0 * self.window.flattening * (1.0 - math::sin_cos(hop_rad).1);
         let half_turns = PI * offset_hz / self.rate_hz;
         let droop = if half_turns.abs() < 1e-6 {
             1.0
@@ -160,7 +172,7 @@ impl<'a> Response<'a> {
             let length = self.boxcar as f32;
             math::sin_cos(half_turns * length).0 / (length * math::sin_cos(half_turns).0)
         };
-        math::sqrt(re * re + im * im) * droop.abs()
+        base * (flattened * droop).abs()
     }
 
     /// Output after a unit step, `after_s` seconds from the step to the end of the window.

@@ -221,6 +221,7 @@ pub fn solve(plan: &Plan, array: &ArrayFile, readings: &[Reading]) -> Result<Cal
         node_ratio_sigma: round(node_ratio_sigma, 1e-5),
         scale_sigma: scale.sigma.map_or(array.calibration.scale_sigma, |sigma| round(sigma, 1e-5)),
         note,
+        ..array.calibration.clone()
     };
     Ok(Calibration {
         coils: spread.coils(array, scale.log_gain),

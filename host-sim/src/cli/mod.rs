@@ -5,6 +5,7 @@
 
 mod calibrate;
 mod demo;
+mod figures;
 mod job;
 mod replay;
 mod report;
@@ -51,6 +52,8 @@ enum Command {
     Sites(sites::Options),
     /// Draw the dig sheet of a book
     Sheet(SheetOptions),
+    /// Draw the figures of the documentation
+    Figures(figures::Options),
 }
 
 #[derive(clap::Args)]
@@ -98,6 +101,7 @@ pub fn main() -> ExitCode {
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
         Command::Sheet(options) => sheet(&options),
+        Command::Figures(options) => figures::run(&options),
     };
     match done {
         Ok(done) => match done.verdict {

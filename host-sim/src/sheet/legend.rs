@@ -18,7 +18,7 @@ pub fn legend(run: &Run) -> Markup {
     html! {
         ul.legend {
             @if has(Verdict::Agree) { (item(frame(MIDDLE, Verdict::Agree), "Agree: independent methods agree, checks passed")) }
-            @if has(Verdict::Doubt) { (item(frame(MIDDLE, Verdict::Doubt), "Doubt, lines broken: methods or checks disagree, see the reasons")) }
+            @if has(Verdict::Doubt) { (item(frame(MIDDLE, Verdict::Doubt), "Doubt, lines broken: methods or checks disagree; the place may be far off, see the reasons")) }
             @if has(Verdict::Refuse) { (item(frame(MIDDLE, Verdict::Refuse), "Refuse: tried here, no figure may be given")) }
             @if located {
                 (item(pipe(), "D: drain, drawn straight from station to station, not measured between"))

@@ -8,7 +8,7 @@ mod draw;
 mod legend;
 mod plan;
 mod profile;
-mod scale;
+pub(crate) mod scale;
 mod table;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};

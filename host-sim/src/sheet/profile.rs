@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, text};
 use super::scale;
 use crate::book::{Estimate, Run, Station, Verdict};
-use crate::units::{METRES_PER_FOOT, feet_inches_range, metres_range};
+use crate::units::{METRES_PER_FOOT, feet_inches, feet_inches_range, metres, metres_range};
 
 const LEFT_MM: f64 = 14.0;
 const RIGHT_MM: f64 = WIDTH_MM - 14.0;
@@ -48,7 +48,10 @@ pub fn profile(run: &Run) -> Markup {
             (ground(axis.ground_mm))
             @if run.is_simulated() { (text("remark", DVec2::new(3.0, 4.0), "SIMULATED")) }
             @for pair in columns.windows(2) {
-                @if let [(xa, a), (xb, b)] = pair { (slope(&axis, *xa, a, *xb, b)) }
+                @if let [(xa, a), (xb, b)] = pair {
+                    (slope(&axis, *xa, a, *xb, b))
+                    @if roomy { (distance(DVec2::new(0.5 * (xa + xb), axis.ground_mm), a, b)) }
+                }
             }
             @for (index, &(x, station)) in columns.iter().enumerate() {
                 (column(&axis, x, station))
@@ -157,6 +160,17 @@ fn slope(axis: &Axis, xa: f64, a: &Station, xb: f64, b: &Station) -> Markup {
     line(joint(a, b), DVec2::new(xa, axis.y(da.value)), DVec2::new(xb, axis.y(db.value)))
 }
 
+/// How far to tape along the ground from one mark to the next, above the ground between them.
+fn distance(ground: DVec2, a: &Station, b: &Station) -> Markup {
+    let (true, true) = (a.is_located(), b.is_located()) else { return html! {} };
+    let (Some(from), Some(to)) = (a.position, b.position) else { return html! {} };
+    let apart_m = (to.east_m - from.east_m).hypot(to.north_m - from.north_m);
+    html! {
+        (text("fine middle", ground - DVec2::new(0.0, 5.0), &metres(apart_m)))
+        (text("fine middle", ground - DVec2::new(0.0, 1.9), &feet_inches(apart_m)))
+    }
+}
+
 /// What is under one station.
 fn column(axis: &Axis, x: f64, station: &Station) -> Markup {
     html! {
@@ -203,7 +217,8 @@ fn figures(below: DVec2, station: &Station) -> Markup {
 fn notes(axis: &Axis, along: &Along, roomy: bool) -> String {
     let lengths = match along.mm_per_m {
         Some(mm_per_m) => {
-            format!("depths drawn {:.1} times as large as lengths", axis.mm_per_m() / mm_per_m)
+            let tape = if roomy { "distances are from mark to mark; " } else { "" };
+            format!("{tape}depths drawn {:.1} times as large as lengths", axis.mm_per_m() / mm_per_m)
         }
         None => "stations spaced evenly, not to scale".to_owned(),
     };

@@ -46,14 +46,23 @@ fn rows(run: &Run, station: &Station) -> Markup {
 
 fn place(station: &Station) -> Markup {
     let Some(p) = &station.position else {
-        return html! { p { "No position; go by the mark on the ground." } };
+        return if station.is_located() {
+            html! { p { "No position; go by the mark on the ground." } }
+        } else {
+            html! { p.none { "Not stated" } p.also { "Reasons below" } }
+        };
     };
     html! {
         @if !station.is_located() { p { "Tried at" } }
         p { (coordinates(p.east_m, p.north_m, metres)) }
         p.also { (coordinates(p.east_m, p.north_m, feet_inches)) }
         @if station.is_located() {
-            p.also { "within " (metres_up(p.radius95_m())) " / " (feet_inches_up(p.radius95_m())) }
+            p.also {
+                // What is doubted is as a rule what the circle takes for granted.
+                @if station.verdict == Verdict::Doubt { "not surer than " } @else { "within " }
+                (metres_up(p.radius95_m())) " / " (feet_inches_up(p.radius95_m()))
+            }
+            @if station.verdict == Verdict::Doubt { p.also { "In doubt: reasons below" } }
         }
     }
 }
@@ -80,6 +89,7 @@ fn zone(run: &Run, station: &Station) -> Markup {
             p.also {
                 @if run.tolerance_zone.width_m(&run.pipe).is_none() { "and half the pipe’s width " }
                 "each side"
+                @if station.verdict == Verdict::Doubt { ", at least" }
             }
         }
     }
@@ -165,10 +175,20 @@ fn joined(checks: &[&Check]) -> Markup {
         @for (k, check) in checks.iter().enumerate() {
             @if k > 0 { "; " }
             (check.name)
-            @if !check.detail.is_empty() { " (" (check.detail) ")" }
+            @if !check.detail.is_empty() { " (" (unbroken(&check.detail)) ")" }
         }
         "."
     }
+}
+
+/// Two decimals with a sign; a zero is never negative.
+fn signed(value: f64) -> String {
+    format!("{:+.2}", (value * 100.0).round() / 100.0 + 0.0)
+}
+
+/// Words that no line end parts, but after a comma.
+fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}").replace(",\u{a0}", ", ")
 }
 
 /// The tone, the recording behind the station, and for a simulated one the truth.
@@ -176,15 +196,15 @@ fn heard(station: &Station) -> Markup {
     html! {
         @match &station.tone {
             Some(tone) => {
-                "Tone " (format!("{:.0}", tone.nominal_hz)) " Hz, carrier " (format!("{:+.2}", tone.offset_hz))
+                "Tone " (format!("{:.0}", tone.nominal_hz)) " Hz, carrier " (signed(tone.offset_hz))
                 " Hz off, " (format!("{:.0}", tone.snr_db)) " dB above the noise."
             }
             None => "No tone was recorded.",
         }
         @if !station.capture.is_empty() { " Capture " span.capture { (station.capture) } "." }
         @if let Some(t) = station.truth.filter(|_| station.is_located()) {
-            " " b { "Simulated truth:" } " " (coordinates(t.east_m, t.north_m, metres))
-            ", depth to source " (metres(t.depth_to_source_m)) "."
+            " " b { "Simulated truth:" } " " (unbroken(&coordinates(t.east_m, t.north_m, metres)))
+            ", depth to source " (unbroken(&metres(t.depth_to_source_m))) "."
         }
     }
 }

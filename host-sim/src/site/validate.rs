@@ -150,7 +150,7 @@ fn check_noise(n: &Noise) -> Result<(), SiteError> {
     within("noise.track.up_m", t.up_m, 0.0..=100.0)?;
     within("noise.track.heading_deg", t.heading_deg, 0.0..=180.0)?;
     within("noise.track.tilt_deg", t.tilt_deg, 0.0..=45.0)?;
-    within("noise.track.claimed_sigma_m", t.sigma_m(), 0.001..=1000.0)
+    within("noise.track.claimed_sigma_m", t.sigma_m(), 0.0001..=1000.0)
 }
 
 fn check_mains(m: &Mains) -> Result<(), SiteError> {

@@ -616,7 +616,7 @@ mod tests {
         ) {
             // The longest leg: homing in circles, 2 x 15 m / 0.6 m/s + 20 s, or two ways of 25 m.
             let most_s = 100.0 * legs.len() as f64;
-            let cue = Cue { turn_rad: turn, near: false, lay_rad: lay, mark_enu_m: mark };
+            let cue = Cue { turn_rad: turn, near: false, lay_rad: lay, mark_enu_m: mark, crossed: false };
             let poses = walk(technician(legs), most_s, |_| Some(cue));
             for w in poses.windows(2) {
                 prop_assert!((w[1].enu_m - w[0].enu_m).length() / DT_S < 1.6);

@@ -1,0 +1,227 @@
+//! Charts as SVG: panels with axes, and curves told apart by line style and words, so that they also work in
+//! black and white.
+
+use maud::{Markup, html};
+
+use crate::sheet::scale;
+
+/// A scale along one side of a panel.
+#[derive(Debug, Clone, Copy)]
+pub struct Axis {
+    label: &'static str,
+    from: f64,
+    to: f64,
+    log: bool,
+    step: f64,
+}
+
+impl Axis {
+    /// An even scale with a figure at every multiple of `step`.
+    pub const fn linear(label: &'static str, from: f64, to: f64, step: f64) -> Self {
+        Self { label, from, to, log: false, step }
+    }
+
+    /// An even scale with at most about so many round figures along it.
+    pub fn rounded(label: &'static str, from: f64, to: f64, figures: f64) -> Self {
+        Self::linear(label, from, to, scale::round_up((to - from) / figures))
+    }
+
+    /// A logarithmic scale with figures at 1, 2 and 5 times the powers of ten; `from` must be above 0.
+    pub const fn log(label: &'static str, from: f64, to: f64) -> Self {
+        Self { label, from, to, log: true, step: 0.0 }
+    }
+
+    /// Whether a value lies on the scale.
+    pub fn shows(self, value: f64) -> bool {
+        (self.from..=self.to).contains(&value)
+    }
+
+    /// Where a value stands between the ends, 0 to 1; what is beyond an end is put there.
+    fn share(self, value: f64) -> f64 {
+        let share = if self.log {
+            (value / self.from).ln() / (self.to / self.from).ln()
+        } else {
+            (value - self.from) / (self.to - self.from)
+        };
+        share.clamp(0.0, 1.0)
+    }
+
+    /// Where the scale carries figures.
+    fn figures(self) -> Vec<f64> {
+        if self.log {
+            let decades = (self.from.log10().floor() as i32)..=(self.to.log10().ceil() as i32);
+            let figures = decades.flat_map(|d| [1.0, 2.0, 5.0].map(|m| m * 10_f64.powi(d)));
+            return figures.filter(|&f| self.shows(f)).collect();
+        }
+        let (first, last) = ((self.from / self.step - 1e-9).ceil(), (self.to / self.step + 1e-9).floor());
+        (first as i32..=last as i32).map(|k| f64::from(k) * self.step).collect()
+    }
+}
+
+/// How a curve is drawn.
+#[derive(Debug, Clone, Copy)]
+pub struct Line {
+    /// Colour.
+    pub stroke: &'static str,
+    /// Width in pixels.
+    pub width: &'static str,
+    /// Lengths of dashes and gaps; empty for a plain line.
+    pub dashes: &'static str,
+}
+
+impl Line {
+    /// A style of line.
+    pub const fn new(stroke: &'static str, width: &'static str, dashes: &'static str) -> Self {
+        Self { stroke, width, dashes }
+    }
+
+    /// A sample of the line with its name, from `x` to the right.
+    pub fn key(self, x: f64, y: f64, name: &str) -> Markup {
+        html! {
+            line x1=(decimal(x)) x2=(decimal(x + 28.0)) y1=(decimal(y)) y2=(decimal(y)) stroke=(self.stroke)
+                stroke-width=(self.width) stroke-dasharray=[self.dash_array()] {}
+            text x=(decimal(x + 34.0)) y=(decimal(y + 4.0)) { (name) }
+        }
+    }
+
+    fn dash_array(self) -> Option<&'static str> {
+        Some(self.dashes).filter(|dashes| !dashes.is_empty())
+    }
+}
+
+/// A rectangle with a scale along two sides. Places are in pixels from the drawing's upper left corner.
+#[derive(Debug, Clone, Copy)]
+pub struct Panel {
+    /// Left edge.
+    pub left: f64,
+    /// Upper edge.
+    pub top: f64,
+    /// Width.
+    pub width: f64,
+    /// Height.
+    pub height: f64,
+    /// Scale along the lower edge.
+    pub x: Axis,
+    /// Scale along the left edge.
+    pub y: Axis,
+}
+
+impl Panel {
+    /// Right edge.
+    pub fn right(self) -> f64 {
+        self.left + self.width
+    }
+
+    /// Lower edge.
+    pub fn bottom(self) -> f64 {
+        self.top + self.height
+    }
+
+    /// Where a value of the lower scale stands.
+    pub fn x(self, value: f64) -> f64 {
+        self.left + self.x.share(value) * self.width
+    }
+
+    /// Where a value of the left scale stands.
+    pub fn y(self, value: f64) -> f64 {
+        self.top + (1.0 - self.y.share(value)) * self.height
+    }
+
+    /// Both scales with their figures and names; below all curves.
+    pub fn scales(self) -> Markup {
+        let (bottom, right) = (self.bottom(), self.right());
+        let middle = self.top + self.height / 2.0;
+        let beside = self.left - 48.0;
+        html! {
+            @for value in self.y.figures() {
+                @let y = decimal(self.y(value));
+                line x1=(decimal(self.left)) x2=(decimal(right)) y1=(y) y2=(y) stroke="#ddd" {}
+                text x=(decimal(self.left - 6.0)) y=(y) text-anchor="end" dominant-baseline="middle" {
+                    (figure(value))
+                }
+            }
+            @for value in self.x.figures() {
+                @let x = decimal(self.x(value));
+                line x1=(x) x2=(x) y1=(decimal(self.top)) y2=(decimal(bottom)) stroke="#ddd" {}
+                @if !self.x.label.is_empty() {
+                    text x=(x) y=(decimal(bottom + 16.0)) text-anchor="middle" { (figure(value)) }
+                }
+            }
+            text x=(decimal(self.left + self.width / 2.0)) y=(decimal(bottom + 34.0)) text-anchor="middle" {
+                (self.x.label)
+            }
+            text x=(decimal(beside)) y=(decimal(middle)) text-anchor="middle"
+                transform={ "rotate(-90 " (decimal(beside)) " " (decimal(middle)) ")" } { (self.y.label) }
+        }
+    }
+
+    /// A curve through those points that the lower scale shows.
+    pub fn curve(self, points: impl IntoIterator<Item = (f64, f64)>, line: Line) -> Markup {
+        let shown: Vec<String> = points
+            .into_iter()
+            .filter(|(x, y)| self.x.shows(*x) && y.is_finite())
+            .map(|(x, y)| format!("{} {}", decimal(self.x(x)), decimal(self.y(y))))
+            .collect();
+        html! {
+            polyline points=(shown.join(" ")) fill="none" stroke=(line.stroke) stroke-width=(line.width)
+                stroke-dasharray=[line.dash_array()] stroke-linejoin="round" {}
+        }
+    }
+
+    /// The outline; above all curves.
+    pub fn outline(self) -> Markup {
+        html! {
+            rect x=(decimal(self.left)) y=(decimal(self.top)) width=(decimal(self.width))
+                height=(decimal(self.height)) fill="none" stroke="#000" {}
+        }
+    }
+}
+
+/// A drawing of its own, of this size in pixels.
+pub fn document(width: f64, height: f64, title: &str, content: &Markup) -> String {
+    let drawing = html! {
+        svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (width) " " (height) } role="img"
+            width=(width) height=(height) font-family="sans-serif" font-size="12" fill="#000" {
+            title { (title) }
+            rect width=(width) height=(height) fill="#fff" {}
+            (content)
+        }
+    };
+    drawing.into_string()
+}
+
+/// A tenth of a pixel is enough.
+pub fn decimal(coordinate: f64) -> String {
+    // Adding zero turns a negative zero into a plain one.
+    format!("{}", (coordinate * 10.0).round() / 10.0 + 0.0)
+}
+
+/// A figure on a scale, free of the dust of binary fractions.
+fn figure(value: f64) -> String {
+    format!("{}", (value * 1e6).round() / 1e6 + 0.0).replace('-', "−")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scales_carry_round_figures_and_hold_their_ends() {
+        assert_eq!(Axis::rounded("", -0.3, 0.3, 6.0).figures().len(), 7);
+        assert_eq!(
+            Axis::rounded("", 482.0, 542.0, 6.0).figures(),
+            [490.0, 500.0, 510.0, 520.0, 530.0, 540.0]
+        );
+        assert_eq!(Axis::log("", 0.3, 5.0).figures(), [0.5, 1.0, 2.0, 5.0]);
+        assert_eq!(figure(0.1 + 0.2), "0.3");
+        assert_eq!(figure(-20.0), "−20");
+    }
+
+    #[test]
+    fn values_find_their_place_and_never_leave_the_panel() {
+        let (x, y) = (Axis::log("", 1.0, 100.0), Axis::linear("", 0.0, 10.0, 5.0));
+        let panel = Panel { left: 10.0, top: 20.0, width: 200.0, height: 100.0, x, y };
+        assert_eq!((panel.x(10.0), panel.y(10.0), panel.y(2.5)), (110.0, 20.0, 95.0));
+        assert_eq!((panel.y(-5.0), panel.y(99.0)), (120.0, 20.0));
+    }
+}

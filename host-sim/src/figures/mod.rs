@@ -1,0 +1,107 @@
+//! The book's figures, made by the core and the simulator.
+//!
+//! What a curve shows was computed by the code that the book describes, so a figure cannot go stale in silence:
+//! a test draws them anew and compares.
+
+mod depth;
+mod lane;
+mod locate;
+mod response;
+mod sweep;
+
+use std::error::Error;
+
+use maud::{Markup, html};
+
+use crate::chart::{Line, decimal};
+
+/// A figure of the book.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figure {
+    /// Name of its file.
+    pub file: &'static str,
+    /// The drawing, an SVG document.
+    pub svg: String,
+}
+
+/// Draws all figures of the book.
+///
+/// # Errors
+/// When the simulation behind a figure cannot be set up.
+pub fn figures() -> Result<Vec<Figure>, Box<dyn Error>> {
+    Ok(vec![
+        Figure { file: "lane.svg", svg: lane::draw() },
+        Figure { file: "locate.svg", svg: locate::draw()? },
+        Figure { file: "tone-response.svg", svg: response::draw()? },
+        Figure { file: "sweep.svg", svg: sweep::draw()? },
+        Figure { file: "depth-uncertainty.svg", svg: depth::draw() },
+    ])
+}
+
+/// Width of all figures, pixels: a column of the book.
+const WIDTH: f64 = 760.0;
+/// Left edge of the panels, and their distance from the right.
+const LEFT: f64 = 64.0;
+const RIGHT: f64 = 16.0;
+
+// Two colours that also differ for the colour-blind (Okabe and Ito 2008, Color Universal Design), and greys. Each
+// has its own dashes, so that nothing depends on colour.
+const BLUE: &str = "#0072b2";
+const RED: &str = "#d55e00";
+const FIRST: Line = Line::new(BLUE, "1.8", "");
+const SECOND: Line = Line::new(RED, "1.6", "7 3");
+const THIRD: Line = Line::new("#555", "1.4", "2 3");
+const FOURTH: Line = Line::new("#000", "1.2", "10 3 2 3");
+/// A line that helps the eye and measures nothing.
+const GUIDE: Line = Line::new("#888", "1", "4 4");
+
+/// What a mark looks like.
+#[derive(Debug, Clone, Copy)]
+enum Mark {
+    Ring,
+    Square,
+    Triangle,
+    Diamond,
+    Cross,
+}
+
+impl Mark {
+    fn at(self, x: f64, y: f64) -> Markup {
+        let start = |dx: f64, dy: f64| format!("M{} {}", decimal(x + dx), decimal(y + dy));
+        let outline = match self {
+            Self::Ring => {
+                return html! {
+                    circle cx=(decimal(x)) cy=(decimal(y)) r="4" fill="#fff" stroke="#000" stroke-width="1.2" {}
+                };
+            }
+            Self::Square => format!("{}h7v7h-7z", start(-3.5, -3.5)),
+            Self::Triangle => format!("{}l4.5 8h-9z", start(0.0, -5.0)),
+            Self::Diamond => format!("{}l5 5l-5 5l-5 -5z", start(0.0, -5.0)),
+            Self::Cross => format!("{}l9 9{}l9 -9", start(-4.5, -4.5), start(-4.5, 4.5)),
+        };
+        html! { path d=(outline) fill="#fff" stroke="#000" stroke-width="1.2" {} }
+    }
+
+    /// The mark with its meaning.
+    fn key(self, x: f64, y: f64, name: &str) -> Markup {
+        html! { (self.at(x + 6.0, y)) (words("start", x + 16.0, y + 4.0, name)) }
+    }
+}
+
+/// Words at a place; `anchor` is `start`, `middle` or `end`.
+fn words(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
+    html! { text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) { (what) } }
+}
+
+/// Small words at a place, on a white ground that keeps curves off them.
+fn note(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
+    html! {
+        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size="11" stroke="#fff" stroke-width="3"
+            stroke-linejoin="round" paint-order="stroke" { (what) }
+    }
+}
+
+/// The heading of a panel, above its left end.
+fn heading(x: f64, y: f64, what: &str) -> Markup {
+    html! { text x=(decimal(x)) y=(decimal(y)) font-weight="bold" { (what) } }
+}
