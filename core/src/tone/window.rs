@@ -47,6 +47,11 @@ pub(super) fn blackman_harris(k: usize) -> f32 {
     0.358_75 - 0.488_29 * cosine(1.0) + 0.141_28 * cosine(2.0) - 0.011_68 * cosine(3.0)
 }
 
+/// Variance of white noise of variance one behind a filter with these weights.
+fn noise(weights: &[f32]) -> f32 {
+    weights.iter().map(|weight| weight * weight).sum()
+}
+
 impl Window {
     pub(super) fn new(boxcar_rate_hz: f32) -> Self {
         let mut base = [[0.0; HOP_BOXCARS]; BASE_HOPS];
@@ -67,7 +72,6 @@ impl Window {
             let sides = base_at(n) + base_at(n.wrapping_sub(2 * HOP_BOXCARS));
             *tap = (1.0 + 2.0 * flattening) * middle - flattening * sides;
         }
-        let noise = |weights: &[f32]| weights.iter().map(|w| w * w).sum::<f32>();
         let flattened_noise = noise(&taps) / noise(base.as_flattened());
         Self { base, flattening, taps, flattened_noise, boxcar_rate_hz }
     }
@@ -156,8 +160,7 @@ impl<'a> Response<'a> {
     /// Equivalent noise bandwidth, hertz, two-sided about the tone: white noise of density `n` per root
     /// hertz gives each of the phasor's parts a variance of `n^2` times this.
     pub fn noise_bandwidth_hz(&self) -> f32 {
-        let squares: f32 = self.window.taps().iter().map(|w| w * w).sum();
-        squares * self.window.boxcar_rate_hz()
+        noise(self.window.taps()) * self.window.boxcar_rate_hz()
     }
 
     /// Amplitude gain for a steady signal `offset_hz` away from the tracked carrier.

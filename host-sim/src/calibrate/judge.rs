@@ -40,11 +40,6 @@ impl Refusal {
         let text = "each attitude needs a slot and three readings for both nodes of a two-node array";
         Self::new("not-two-nodes", text)
     }
-
-    /// The readings do not lead to any solution at all.
-    pub(super) fn no_solution() -> Self {
-        Self::new("no-solution", "the readings contradict the plan: check the attitudes, slots and wiring")
-    }
 }
 
 /// Recordings in which the source is too weak.
@@ -153,7 +148,10 @@ pub(super) fn undetermined(ask: Ask, model: &Model, fit: &Fit) -> Vec<Refusal> {
         }
     }
     if refusals.is_empty() {
-        let list: Vec<String> = open
+        // The two angles of a direction go by one name.
+        let mut named = open;
+        named.dedup_by(|a, b| a.what == b.what);
+        let list: Vec<String> = named
             .iter()
             .map(|w| {
                 let sigma = fit.sigma(&w.slope);
@@ -171,39 +169,37 @@ pub(super) fn undetermined(ask: Ask, model: &Model, fit: &Fit) -> Vec<Refusal> {
     refusals
 }
 
-/// Readings that no coils and no field can give; names the recording or the coil, if one alone is to blame.
-pub(super) fn strained(plan: &Plan, model: &Model, fit: &Fit, without: &[Option<Fit>]) -> Option<Refusal> {
-    let limit = |fit: &Fit| MOST_STRAIN + STRAIN_OF_FEW / fit.freedom.max(1.0);
-    if fit.strain() <= limit(fit) {
-        return None;
-    }
-    let times = fit.strain().sqrt();
-    let cured = without
-        .iter()
-        .enumerate()
-        .filter_map(|(k, rest)| rest.as_ref().map(|rest| (k, rest)))
-        .filter(|(_, rest)| rest.freedom > 1.0 && rest.strain() <= limit(rest))
-        .min_by(|(_, a), (_, b)| a.strain().total_cmp(&b.strain()));
-    if let Some((k, _)) = cured {
-        let name = &plan.attitude[k].name;
-        let text = format!(
-            "{name}: does not fit the others (residuals {times:.1} times as large as thought): check its attitude \
-             and slots in the plan, record it again, or leave it out"
-        );
-        return Some(Refusal::new("misfit", text));
-    }
-    let shares = model.misfit_by_coil(&fit.x);
-    let total: f64 = shares.iter().sum();
-    let worst = shares.iter().enumerate().max_by(|(_, a), (_, b)| a.total_cmp(b));
-    let blame = match worst {
-        Some((coil, share)) if *share > 0.5 * total => {
-            format!("most of it on the {}: is it reversed, or swapped with another?", coil_name(model, coil))
-        }
-        _ => "no single recording is to blame: was the source moved, or is another one on the same tone? Or was the \
-              mast laid less carefully than the plan says?"
-            .to_owned(),
+/// Whether residuals are so large that something must be wrong.
+pub(super) fn is_strained(fit: &Fit) -> bool {
+    fit.strain() > MOST_STRAIN + STRAIN_OF_FEW / fit.freedom.max(1.0)
+}
+
+/// Readings that no coils and no field can give: names the recording or the coil, if one alone is to blame.
+/// `fit` is `None` where there is no solution at all, `without` has the fits without one recording each.
+pub(super) fn misfit(plan: &Plan, model: &Model, fit: Option<&Fit>, without: &[Option<Fit>]) -> Refusal {
+    let sound = |fit: &&Fit| fit.freedom > 1.0 && !is_strained(fit);
+    let least = |(_, a): &(usize, &Fit), (_, b): &(usize, &Fit)| a.strain().total_cmp(&b.strain());
+    let size = fit.map_or_else(
+        || "the readings contradict the plan".to_owned(),
+        |fit| format!("residuals are {:.1} times as large as thought", fit.strain().sqrt()),
+    );
+    let reversed = (0..model.coils.len())
+        .find(|&coil| Fit::new(&model.with_reversed(coil)).as_ref().filter(sound).is_some());
+    let cured = without.iter().enumerate().filter_map(|(k, rest)| Some((k, rest.as_ref().filter(sound)?)));
+    let blame = if let Some(coil) = reversed {
+        format!("the {} seems to be wired backwards", coil_name(model, coil))
+    } else if let Some((k, _)) = cured.min_by(least) {
+        format!(
+            "{} does not fit the others: check its attitude and slots in the plan, record it again, or leave it \
+             out",
+            plan.attitude[k].name
+        )
+    } else {
+        "no single recording or coil is to blame: was the source moved, or is another one on the same tone? Or \
+         was the mast laid less carefully than the plan says?"
+            .to_owned()
     };
-    Some(Refusal::new("misfit", format!("residuals are {times:.1} times as large as thought; {blame}")))
+    Refusal::new("misfit", format!("{size}: {blame}"))
 }
 
 /// Coils that come out farther from their description than any coil should.

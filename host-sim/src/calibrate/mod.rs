@@ -186,13 +186,13 @@ pub fn solve(plan: &Plan, array: &ArrayFile, readings: &[Reading]) -> Result<Cal
     if !weak.is_empty() {
         return Err(weak);
     }
-    let fit = Fit::new(&model).ok_or_else(|| vec![Refusal::no_solution()])?;
     let without: Vec<Option<Fit>> = (0..model.attitudes()).map(|k| Fit::new(&model.without(k))).collect();
+    let fit = match Fit::new(&model) {
+        Some(fit) if !judge::is_strained(&fit) => fit,
+        strained => return Err(vec![judge::misfit(plan, &model, strained.as_ref(), &without)]),
+    };
     let mut refusals = judge::undetermined(plan.ask, &model, &fit);
-    match judge::strained(plan, &model, &fit, &without) {
-        Some(strained) => refusals.push(strained),
-        None => refusals.extend(judge::far_off(&model, &fit)),
-    }
+    refusals.extend(judge::far_off(&model, &fit));
     let spread = Spread::new(plan, &model, &fit, without);
     let from_residuals = spread.worst_direction(|slope| fit.sigma(slope));
     let from_jackknife = spread.jackknife().then(|| spread.worst_direction(|slope| spread.scatter(slope)));

@@ -118,6 +118,15 @@ impl Model {
         rest
     }
 
+    /// The same with the readings of one coil reversed.
+    pub fn with_reversed(&self, coil: usize) -> Self {
+        let mut other = self.clone();
+        for reading in other.attitudes.iter_mut().filter_map(|a| a.reading.get_mut(coil)) {
+            reading.field_t = -reading.field_t;
+        }
+        other
+    }
+
     pub fn attitudes(&self) -> usize {
         self.attitudes.len()
     }
@@ -267,15 +276,6 @@ impl Model {
             }
         }
         (squares / (self.attitudes.len() * self.coils.len()) as f64).sqrt()
-    }
-
-    /// Sum of squares of what the fit leaves of each coil's readings.
-    pub fn misfit_by_coil(&self, x: &[f64]) -> Vec<f64> {
-        let mut shares = vec![0.0; self.coils.len()];
-        for k in 0..self.attitudes.len() {
-            shares.iter_mut().zip(self.off(k, x)).for_each(|(share, off)| *share += off.norm_sqr());
-        }
-        shares
     }
 
     /// The directions in the room that a coil pointed to.

@@ -299,17 +299,21 @@ impl Technician {
         };
         let (sin, cos) = course.sin_cos();
         let half = DVec2::new(sin, cos) * (0.5 * length_m);
-        let Some(middle) = self.mark() else {
-            let course = match direction {
-                Direction::Bearing(_) => course,
+        let middle = match (self.mark(), direction) {
+            (Some(mark), _) => mark,
+            // A lane on a bearing is walked as it is, mark or no mark.
+            (None, Direction::Bearing(_)) => {
+                return self.go(self.at + 2.0 * half, self.habits.pace_m_s);
+            }
+            (None, Direction::Along | Direction::Across) => {
                 // The way the source was last said to lie.
-                Direction::Along | Direction::Across => self.wanted_heading.unwrap_or(self.heading.value),
-            };
-            return vec![
-                Motion::Height(self.habits.carry_m),
-                Motion::Face(course),
-                Motion::Onward { max_m: STRAIGHT_ON * length_m, tries: TRIES },
-            ];
+                let course = self.wanted_heading.unwrap_or(self.heading.value);
+                return vec![
+                    Motion::Height(self.habits.carry_m),
+                    Motion::Face(course),
+                    Motion::Onward { max_m: STRAIGHT_ON * length_m, tries: TRIES },
+                ];
+            }
         };
         let [first, last] = if (self.at - middle).dot(half) <= 0.0 {
             [middle - half, middle + half]
