@@ -103,6 +103,9 @@ fn nothing_is_left_to_do() {
     for page in pages() {
         let text = fs::read_to_string(&page).unwrap();
         assert!(!text.contains("TODO"), "{} still has something to do", page.display());
+        let in_conflict =
+            text.lines().any(|line| line.starts_with("<<<<<<<") || line.starts_with(">>>>>>>"));
+        assert!(!in_conflict, "{} holds an unfinished merge", page.display());
     }
 }
 
