@@ -214,10 +214,8 @@ fn turned_by_the_books(away_m: f64, down_deg: f64) -> Vec<Sweep> {
         let mut row = format!("{},{},{},0", 0.1 * f64::from(n), heading_deg % 360.0, -down_deg);
         for height_m in [0.0, 0.4] {
             let node = up * height_m;
-            let b = DVec3::from_array(field::dipole(
-                [0.2, 0.0, 0.0],
-                [node.x + away_m, node.y, node.z + 1.0],
-            ));
+            let b =
+                DVec3::from_array(field::dipole([0.2, 0.0, 0.0], [node.x + away_m, node.y, node.z + 1.0]));
             for axis in [forward, left, up] {
                 row += &format!(",{:e},0", b.dot(axis));
             }

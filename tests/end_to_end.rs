@@ -188,7 +188,10 @@ fn the_demonstration_holds_its_ranges_over_many_seeds() {
         place_held += usize::from(place_holds_truth(found));
         agreed += usize::from(verdict == Verdict::Agree);
         places.extend(found.off_m.map(|off| off / found.place_tolerance_m()));
-        assert!(verdict != Verdict::Agree || found.holds_truth(2.0), "seed {seed} station {station}: {found}");
+        assert!(
+            verdict != Verdict::Agree || found.holds_truth(2.0),
+            "seed {seed} station {station}: {found}"
+        );
     }
     places.sort_by(f64::total_cmp);
     let within = places.iter().filter(|&&share| share <= 1.0).count();
@@ -215,9 +218,13 @@ fn assert_marked_within_3_cm_and_2_percent(depths_m: &[f64]) {
         let mut site = site("clean-level");
         site.source = vec![Sonde { depth_m, lay_deg: 70.0, ..Sonde::default() }];
         for (seed, _, Tried { outcome, found }) in tried_all(&site, 1..=4) {
-            let found = found.unwrap_or_else(|| panic!("{depth_m} m, seed {seed}: {:?}", outcome.judgement));
+            let found =
+                found.unwrap_or_else(|| panic!("{depth_m} m, seed {seed}: {:?}", outcome.judgement));
             println!("seed {seed}: {:?} [{}] {found}", outcome.judgement.verdict, codes(&outcome));
-            assert!(found.off_m.is_some_and(|off| off <= found.place_tolerance_m()), "seed {seed}: {found}");
+            assert!(
+                found.off_m.is_some_and(|off| off <= found.place_tolerance_m()),
+                "seed {seed}: {found}"
+            );
             assert!(found.lay_off_deg.is_some_and(|off| off <= 2.0), "seed {seed}: {found}");
             assert!(found.holds_truth(2.0), "seed {seed}: {found}");
         }
@@ -281,7 +288,11 @@ fn a_strong_shallow_sonde_steps_the_gain_down_and_is_located() {
             .filter_map(|moment| if let Event::Rung(rung) = moment.event { Some(rung) } else { None })
             .collect();
         let told = found.map_or_else(|| "no figure".to_owned(), |found| found.to_string());
-        println!("seed {seed}: {:?} [{}] rungs {rungs:?} {told}", outcome.judgement.verdict, codes(&outcome));
+        println!(
+            "seed {seed}: {:?} [{}] rungs {rungs:?} {told}",
+            outcome.judgement.verdict,
+            codes(&outcome)
+        );
         assert!(rungs.windows(2).any(|w| w[1] < w[0]), "seed {seed}: rungs {rungs:?}");
         let found = found.unwrap_or_else(|| panic!("seed {seed}: {:?}", outcome.judgement));
         assert!(found.holds_truth(2.0), "seed {seed}: {found}");
@@ -328,7 +339,8 @@ fn stepped(site: &Site, order: &[u8]) -> Vec<(u8, Update<6>)> {
 fn the_calibrated_field_does_not_jump_across_a_gain_step() {
     let updates = stepped(&at_rest(), &[2, 0, 1, 3, 0, 4, 2, 3, 1, 4]);
     // The first seconds fill the window and find the carrier.
-    let settled: Vec<&(u8, Update<6>)> = updates.iter().filter(|(_, u)| u.phasors.centre > 16_000).collect();
+    let settled: Vec<&(u8, Update<6>)> =
+        updates.iter().filter(|(_, u)| u.phasors.centre > 16_000).collect();
     let level = |u: &Update<6>| f64::from(u.glimpse.lower().field_t.length());
     let mean = settled.iter().map(|(_, u)| level(u)).sum::<f64>() / settled.len() as f64;
     let off = |u: &Update<6>| (level(u) / mean - 1.0).abs();

@@ -7,7 +7,7 @@ use std::sync::Mutex;
 
 use nullwalk::capture::{Capture, CaptureWriter, Description, Recording};
 use nullwalk::inspect::{Report, SamplesReport, Suspicion, inspect};
-use nullwalk::site::{Mains, Site, Sonde};
+use nullwalk::site::{Leg, Mains, Site, Sonde, Stand, Sweep};
 use nullwalk::synth::Simulation;
 use nullwalk::synth::faults::{Fault, Faulty};
 use nullwalk_core::verdict::Verdict;
@@ -56,11 +56,8 @@ fn tried(name: &str, ground: &Ground, fault: Fault) -> (String, bool) {
 #[track_caller]
 fn assert_never_confidently_wrong(faults: &[(&str, Fault)]) {
     let grounds = grounds();
-    let jobs = Mutex::new(
-        faults
-            .iter()
-            .flat_map(|fault| grounds.iter().map(move |ground| (fault, ground))),
-    );
+    let jobs =
+        Mutex::new(faults.iter().flat_map(|fault| grounds.iter().map(move |ground| (fault, ground))));
     let rows = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..std::thread::available_parallelism().map_or(1, |n| n.get()) {
@@ -116,8 +113,11 @@ fn a_stuck_channel() {
 #[test]
 fn a_coil_wired_the_wrong_way_round() {
     let names = ["0", "1", "2", "3", "4", "5"].map(|n| format!("channel {n} reversed"));
-    let faults: Vec<(&str, Fault)> =
-        names.iter().enumerate().map(|(channel, name)| (name.as_str(), Fault::Reversed { channel })).collect();
+    let faults: Vec<(&str, Fault)> = names
+        .iter()
+        .enumerate()
+        .map(|(channel, name)| (name.as_str(), Fault::Reversed { channel }))
+        .collect();
     assert_never_confidently_wrong(&faults);
 }
 
@@ -159,6 +159,7 @@ fn bursts_of_impulses() {
 fn inspected(fault: Option<Fault>) -> SamplesReport {
     let mut ground = site("clean-level");
     ground.noise.mains = Some(Mains::default());
+    ground.walk = vec![Leg::Stand(Stand { seconds: 4.0 }), Leg::Sweep(Sweep::default())];
     let description = Description {
         made: Default::default(),
         signal: ground.signal.clone(),
@@ -211,7 +212,8 @@ fn a_look_into_the_recording_names_a_dead_channel() {
 /// The pairs of coils that inspection takes for wired otherwise than described.
 fn crossed(fault: Fault) -> Vec<(usize, usize, bool)> {
     let found = suspicions(Some(fault));
-    let pairs = found.iter().find_map(|s| if let Suspicion::Crossed { pairs } = s { Some(pairs) } else { None });
+    let pairs =
+        found.iter().find_map(|s| if let Suspicion::Crossed { pairs } = s { Some(pairs) } else { None });
     pairs.unwrap_or_else(|| panic!("{fault:?}: {found:?}")).clone()
 }
 
