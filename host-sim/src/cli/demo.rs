@@ -25,10 +25,14 @@ const STORY: &str = "\
 A drain backs up, and the camera has seen where. A beacon is pushed up the pipe to four places in turn; a
 technician with the mast listens, walks towards it, passes both nulls, crosses the pipe, and holds still over
 the mark. Everything here is simulated: samples, noise, hum, gait. The instrument knows none of the truth.
+
+";
+const NEXT: &str = "
+Next: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station-1
 ";
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
-    println!("{STORY}");
+    report::print(STORY)?;
     let site = open("drain-run")?;
     let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None, array: None })?;
     report::tell(&run, false)?;
@@ -37,7 +41,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     let book = options.out.join("book.json");
     run.save(&book)?;
     report::write_sheet(&run, &options.out.join("sheet.html"))?;
-    println!("book   {}", book.display());
-    println!("\nNext: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station-1");
+    report::wrote("book", &book);
+    report::print(NEXT)?;
     Ok(Done::with(&run))
 }

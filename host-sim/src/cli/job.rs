@@ -179,10 +179,11 @@ fn locate_station<const C: usize>(
 }
 
 fn description(site: &Site, here: &Station, array: &ArrayFile) -> Description {
+    let named = [&site.title, &here.name].map(String::as_str).into_iter().filter(|name| !name.is_empty());
     Description {
         made: Made {
             by: concat!("nullwalk ", env!("CARGO_PKG_VERSION"), ", simulated").to_owned(),
-            note: format!("{}: {}", site.title, here.name),
+            note: named.collect::<Vec<_>>().join(": "),
         },
         signal: site.signal.clone(),
         front_end: site.front_end.clone(),

@@ -109,17 +109,11 @@ pub fn main() -> ExitCode {
             Verdict::Doubt => ExitCode::from(3),
             Verdict::Refuse => ExitCode::from(4),
         },
-        // A reader that closes early (`| head`) is no failure of ours.
-        Err(error) if is_broken_pipe(&*error) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("nullwalk: {error}");
             ExitCode::FAILURE
         }
     }
-}
-
-fn is_broken_pipe(error: &(dyn Error + 'static)) -> bool {
-    error.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
 }
 
 fn sheet(options: &SheetOptions) -> Result<Done, Failure> {

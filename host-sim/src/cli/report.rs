@@ -17,8 +17,14 @@ A located depth is no permission to dig. Follow local codes and licensed practic
 notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
 ";
 
+/// A reader that goes away early (`| head`) is no failure of ours: the work goes on, and the exit status tells
+/// how it ended.
 pub fn print(text: &str) -> io::Result<()> {
-    io::stdout().write_all(text.as_bytes())
+    let mut out = io::stdout();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        printed => printed,
+    }
 }
 
 pub fn json(value: &impl Serialize) -> Result<(), Failure> {

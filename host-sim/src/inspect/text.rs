@@ -125,11 +125,10 @@ impl SamplesReport {
             )?;
         }
         if self.rung_spans.len() > 1 {
-            write!(f, "rung over time:")?;
-            for span in self.rung_spans.iter().take(LISTED_SPANS) {
-                write!(f, " {} from {:.2} s;", span.rung, span.from_s)?;
-            }
-            writeln!(f, " {} changes", self.rung_spans.len() - 1)?;
+            let listed = self.rung_spans.iter().take(LISTED_SPANS);
+            let spans: String = listed.map(|s| format!("{} from {:.2} s; ", s.rung, s.from_s)).collect();
+            let changes = self.rung_spans.len() - 1;
+            wrapped(f, &format!("rung over time: {spans}{changes} changes"))?;
         }
         Ok(())
     }
@@ -151,15 +150,17 @@ impl SamplesReport {
                 self.description.signal.tone_hz
             )?,
             Some(tone) => {
-                write!(
-                    f,
-                    "\ntone     {:.2} Hz ({:+.2}), {:.1} dB above the noise in {:.2} Hz;",
-                    tone.hz, tone.offset_hz, tone.above_floor_db, spectrum.bin_hz
-                )?;
-                for (trace, level) in spectrum.traces.iter().zip(&tone.levels).take(2) {
-                    write!(f, " {} {}", trace.label, amplitude(*level, spectrum.unit))?;
-                }
+                let nodes: String = (spectrum.traces.iter().zip(&tone.levels).take(2))
+                    .map(|(trace, level)| format!(" {} {}", trace.label, amplitude(*level, spectrum.unit)))
+                    .collect();
                 writeln!(f)?;
+                wrapped(
+                    f,
+                    &format!(
+                        "tone     {:.2} Hz ({:+.2}), {:.1} dB above the noise in {:.2} Hz;{nodes}",
+                        tone.hz, tone.offset_hz, tone.above_floor_db, spectrum.bin_hz
+                    ),
+                )?;
             }
         }
         let Some(mains) = &self.mains else {
@@ -321,6 +322,10 @@ fn notices(f: &mut fmt::Formatter<'_>, notices: &[Notice]) -> fmt::Result {
 }
 
 fn remark(f: &mut fmt::Formatter<'_>, kind: &str, text: &dyn fmt::Display) -> fmt::Result {
+    wrapped(f, &format!("{kind}: {text}"))
+}
+
+fn wrapped(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
     let lines = textwrap::Options::new(COLUMNS).subsequent_indent("    ").break_words(false);
-    writeln!(f, "{}", textwrap::fill(&format!("{kind}: {text}"), lines))
+    writeln!(f, "{}", textwrap::fill(text, lines))
 }

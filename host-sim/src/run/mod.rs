@@ -16,7 +16,7 @@ use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
-pub use coil::{CoilFeatures, listen_to_coils};
+pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use phasors::locate_phasors;
 pub use station::{station, verdict};
 

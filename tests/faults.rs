@@ -1,0 +1,236 @@
+//! Broken instruments: whatever is broken, no figure may be stated with confidence that is far from the truth.
+//!
+//! A fault may make a locate doubted or refused, or leave it as good as before. It must never end in `Agree` with
+//! the truth outside twice the stated range.
+
+use std::sync::Mutex;
+
+use nullwalk::capture::{Capture, CaptureWriter, Description, Recording};
+use nullwalk::inspect::{Report, SamplesReport, Suspicion, inspect};
+use nullwalk::site::{Leg, Mains, Site, Sonde, Stand, Sweep};
+use nullwalk::synth::Simulation;
+use nullwalk::synth::faults::{Fault, Faulty};
+use nullwalk_core::verdict::Verdict;
+use nullwalk_tests::{Compared, codes, instrument, located, simulation, site};
+
+/// How far places may be off in a confident answer: twice the circle of 95 %.
+const PLACE_SIGMAS: f64 = 2.0 * 2.448;
+
+/// A station of a site, and the seed it is tried with.
+struct Ground {
+    name: &'static str,
+    site: Site,
+    station: usize,
+    seed: u64,
+}
+
+/// The stations a fault is tried on: white noise alone, hum and impulses, and those with a tilted sonde.
+fn grounds() -> [Ground; 3] {
+    let mut clean = site("clean-level");
+    clean.source = vec![Sonde { depth_m: 1.2, lay_deg: 70.0, ..Sonde::default() }];
+    let run = || site("drain-run");
+    [
+        Ground { name: "clean", site: clean, station: 0, seed: 2 },
+        Ground { name: "cable", site: run(), station: 1, seed: 2 },
+        Ground { name: "tilted", site: run(), station: 2, seed: 1 },
+    ]
+}
+
+/// Locates with the fault; a row of the table, and whether it is confident and wrong.
+fn tried(name: &str, ground: &Ground, fault: Fault) -> (String, bool) {
+    let simulation = simulation(&ground.site, ground.station, ground.seed);
+    let truth = simulation.truth().cloned().expect("a sonde");
+    let (outcome, _) = located(&instrument(&ground.site), &mut Faulty::new(simulation, fault));
+    let verdict = outcome.judgement.verdict;
+    let found = Compared::new(&outcome, &truth);
+    let told = found.map_or_else(|| "no figure".to_owned(), |found| found.to_string());
+    let wrong = found.is_some_and(|found| {
+        let misplaced = found.off_m.zip(found.place_sigma_m).is_some_and(|(off, s)| off > PLACE_SIGMAS * s);
+        verdict == Verdict::Agree && (!found.holds_truth(2.0) || misplaced)
+    });
+    let flag = if wrong { "  AGREES BUT IS WRONG" } else { "" };
+    let row = format!("{name:25} {:6} {verdict:?} [{}] {told}{flag}", ground.name, codes(&outcome));
+    (row, wrong)
+}
+
+#[track_caller]
+fn assert_never_confidently_wrong(faults: &[(&str, Fault)]) {
+    let grounds = grounds();
+    let jobs =
+        Mutex::new(faults.iter().flat_map(|fault| grounds.iter().map(move |ground| (fault, ground))));
+    let rows = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, |n| n.get()) {
+            scope.spawn(|| {
+                loop {
+                    let Some(((name, fault), ground)) = jobs.lock().unwrap().next() else { break };
+                    let row = tried(name, ground, *fault);
+                    rows.lock().unwrap().push(row);
+                }
+            });
+        }
+    });
+    let mut rows = rows.into_inner().unwrap();
+    rows.sort();
+    for (row, _) in &rows {
+        println!("{row}");
+    }
+    let wrong: Vec<&str> = rows.iter().filter(|(_, wrong)| *wrong).map(|(row, _)| row.as_str()).collect();
+    assert!(wrong.is_empty(), "{} of {}:\n{}", wrong.len(), rows.len(), wrong.join("\n"));
+}
+
+#[test]
+fn lost_blocks() {
+    assert_never_confidently_wrong(&[
+        ("one block in 100 lost", Fault::Drops { every: 100 }),
+        ("one block in 20 lost", Fault::Drops { every: 20 }),
+        ("one block in 5 lost", Fault::Drops { every: 5 }),
+        ("every other block lost", Fault::Drops { every: 2 }),
+    ]);
+}
+
+#[test]
+fn a_dead_channel() {
+    let names = ["0", "1", "2", "3", "4", "5"].map(|n| format!("channel {n} dead"));
+    let faults: Vec<(&str, Fault)> =
+        names.iter().enumerate().map(|(channel, name)| (name.as_str(), Fault::Dead { channel })).collect();
+    assert_never_confidently_wrong(&faults);
+}
+
+#[test]
+fn a_stuck_channel() {
+    // Until then the locate went well.
+    let channels = [0, 2, 3, 5];
+    let names = channels.map(|n| format!("channel {n} stuck at 50 s"));
+    let faults: Vec<(&str, Fault)> = names
+        .iter()
+        .zip(channels)
+        .map(|(name, channel)| (name.as_str(), Fault::Stuck { channel, from: 400_000 }))
+        .collect();
+    assert_never_confidently_wrong(&faults);
+}
+
+#[test]
+fn a_coil_wired_the_wrong_way_round() {
+    let names = ["0", "1", "2", "3", "4", "5"].map(|n| format!("channel {n} reversed"));
+    let faults: Vec<(&str, Fault)> = names
+        .iter()
+        .enumerate()
+        .map(|(channel, name)| (name.as_str(), Fault::Reversed { channel }))
+        .collect();
+    assert_never_confidently_wrong(&faults);
+}
+
+#[test]
+fn two_plugs_in_each_others_sockets() {
+    let pairs = [(0, 1), (0, 2), (1, 2), (3, 4), (3, 5), (0, 3), (1, 4), (2, 5), (0, 5)];
+    let names = pairs.map(|(a, b)| format!("{a} and {b} swapped"));
+    let faults: Vec<(&str, Fault)> =
+        names.iter().zip(pairs).map(|(name, (a, b))| (name.as_str(), Fault::Swapped { a, b })).collect();
+    assert_never_confidently_wrong(&faults);
+}
+
+#[test]
+fn a_rail_below_the_known_one() {
+    assert_never_confidently_wrong(&[
+        ("clips at 90 %", Fault::ClipsEarly { counts: 7_550_000 }),
+        ("clips at 50 %", Fault::ClipsEarly { counts: 4_200_000 }),
+        ("clips at 25 %", Fault::ClipsEarly { counts: 2_100_000 }),
+        ("clips at 10 %", Fault::ClipsEarly { counts: 840_000 }),
+        ("clips at 3 %", Fault::ClipsEarly { counts: 250_000 }),
+        ("clips at 1 %", Fault::ClipsEarly { counts: 84_000 }),
+    ]);
+}
+
+#[test]
+fn bursts_of_impulses() {
+    let bursts = |rate_per_8000, counts, frames| Fault::Bursts { rate_per_8000, counts, frames, seed: 5 };
+    assert_never_confidently_wrong(&[
+        ("a weak burst a second", bursts(1.0, 3e4, 20)),
+        ("a strong burst a second", bursts(1.0, 3e6, 20)),
+        ("5 strong bursts a second", bursts(5.0, 3e6, 20)),
+        ("20 strong bursts a second", bursts(20.0, 3e6, 20)),
+        ("a long burst in 4 s", bursts(0.25, 1e6, 2000)),
+        ("noise all the time", bursts(100.0, 1e6, 200)),
+    ]);
+}
+
+/// What a look into a recording of a broken instrument shows.
+fn inspected(fault: Option<Fault>) -> SamplesReport {
+    let mut ground = site("clean-level");
+    ground.noise.mains = Some(Mains::default());
+    ground.walk = vec![Leg::Stand(Stand { seconds: 4.0 }), Leg::Sweep(Sweep::default())];
+    let description = Description {
+        made: Default::default(),
+        signal: ground.signal.clone(),
+        front_end: ground.front_end.clone(),
+        array: ground.array.clone(),
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("capture");
+    let writer = CaptureWriter::create(&place, &description).unwrap();
+    let simulation: Simulation<6> = simulation(&ground, 0, 1);
+    let instrument = instrument(&ground);
+    match fault {
+        Some(fault) => {
+            let mut recording = Recording::new(Faulty::new(simulation, fault), writer);
+            located(&instrument, &mut recording);
+            recording.finish().unwrap();
+        }
+        None => {
+            let mut recording = Recording::new(simulation, writer);
+            located(&instrument, &mut recording);
+            recording.finish().unwrap();
+        }
+    }
+    match inspect(&Capture::open(&place).unwrap()).unwrap() {
+        Report::Samples(report) => *report,
+        Report::Field(_) => panic!("raw samples were recorded"),
+    }
+}
+
+fn suspicions(fault: Option<Fault>) -> Vec<Suspicion> {
+    let found = inspected(fault).suspicions;
+    println!("{fault:?}");
+    found.iter().for_each(|suspicion| println!("    {suspicion}"));
+    found
+}
+
+#[test]
+fn a_look_into_a_sound_recording_suspects_nothing() {
+    assert_eq!(suspicions(None), []);
+}
+
+#[test]
+fn a_look_into_the_recording_names_a_dead_channel() {
+    for channel in 0..6 {
+        let found = suspicions(Some(Fault::Dead { channel }));
+        assert!(found.contains(&Suspicion::Flat { channel }), "channel {channel}: {found:?}");
+    }
+}
+
+/// The pairs of coils that inspection takes for wired otherwise than described.
+fn crossed(fault: Fault) -> Vec<(usize, usize, bool)> {
+    let found = suspicions(Some(fault));
+    let pairs =
+        found.iter().find_map(|s| if let Suspicion::Crossed { pairs } = s { Some(pairs) } else { None });
+    pairs.unwrap_or_else(|| panic!("{fault:?}: {found:?}")).clone()
+}
+
+#[test]
+fn a_look_into_the_recording_names_an_inverted_channel() {
+    for channel in 0..6 {
+        let pair = (channel % 3, channel % 3 + 3, true);
+        assert_eq!(crossed(Fault::Reversed { channel }), [pair], "channel {channel}");
+    }
+}
+
+#[test]
+fn a_look_into_the_recording_names_swapped_channels() {
+    for (a, b) in [(0, 1), (0, 2), (1, 2), (3, 4), (3, 5), (4, 5)] {
+        let (a3, b3) = (a % 3, b % 3);
+        let mut named = crossed(Fault::Swapped { a, b });
+        named.sort_unstable();
+        assert_eq!(named, [(a3, b3 + 3, false), (b3, a3 + 3, false)], "{a} and {b}");
+    }
+}
