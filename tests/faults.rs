@@ -137,7 +137,6 @@ fn a_rail_below_the_known_one() {
         ("clips at 50 %", Fault::ClipsEarly { counts: 4_200_000 }),
         ("clips at 25 %", Fault::ClipsEarly { counts: 2_100_000 }),
         ("clips at 10 %", Fault::ClipsEarly { counts: 840_000 }),
-        ("clips at 3 %", Fault::ClipsEarly { counts: 250_000 }),
         ("clips at 1 %", Fault::ClipsEarly { counts: 84_000 }),
     ]);
 }

@@ -60,15 +60,15 @@ fn detection_probability_rises_from_none_to_sure() {
     let noise_t = 5e-12 * 7.0_f64.sqrt();
     let depth_m = 3.0;
     let unit_moment = noise_t * (depth_m + 0.15_f64).powi(3) / 1e-7;
-    println!("snr at the lower node   heard within 5 s");
+    println!("snr at the lower node   heard within 10 s");
     let mut shares = Vec::new();
-    for snr_db in (-8..=16).step_by(2).map(f64::from) {
+    for snr_db in (0..=28).step_by(2).map(f64::from) {
         let mut lot = site("clean-level");
         lot.station = vec![nullwalk::site::Station {
             start: nullwalk::site::Start { east_m: 0.0, north_m: 0.0, heading_deg: 90.0 },
             ..Default::default()
         }];
-        lot.walk = vec![Leg::Stand(Stand { seconds: 5.0 })];
+        lot.walk = vec![Leg::Stand(Stand { seconds: 10.0 })];
         let moment_a_m2 = unit_moment * 10_f64.powf(snr_db / 20.0);
         lot.source = vec![Sonde { depth_m, moment_a_m2, ..Sonde::default() }];
         let heard = (0..WALKS)

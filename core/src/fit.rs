@@ -62,7 +62,7 @@ pub struct Fitted {
 /// let found = fit::dipole(samples, start).unwrap();
 /// assert!(found.dipole.at_m.distance(truth.at_m) < 1e-4);
 /// ```
-pub fn dipole(samples: impl Iterator<Item = Sample> + Clone, start: Dipole) -> Option<Fitted> {
+pub fn dipole<S: Iterator<Item = Sample> + Clone>(samples: S, start: Dipole) -> Option<Fitted> {
     let mut best = start;
     let mut damping = 1e-3;
     let mut normal = Normal::of(samples.clone(), best);

@@ -78,6 +78,8 @@ pub enum Reason {
     Disturbed,
     /// The field does not weaken upwards as from a source below.
     NotBelow,
+    /// A component of the field is reversed or stronger at the upper node.
+    NodesContradict,
 }
 
 impl Reason {
@@ -99,6 +101,7 @@ impl Reason {
             Self::Elliptical => "elliptical",
             Self::Disturbed => "disturbed",
             Self::NotBelow => "not-below",
+            Self::NodesContradict => "nodes-contradict",
         }
     }
 
@@ -122,6 +125,9 @@ impl Reason {
             }
             Self::Disturbed => "Much of the recording was hit by impulses, gaps or gain changes.",
             Self::NotBelow => "The field does not weaken with height as it does above a sonde.",
+            Self::NodesContradict => {
+                "The two nodes contradict each other as no source below could make them."
+            }
         }
     }
 
@@ -157,6 +163,9 @@ impl Reason {
             Self::Elliptical => "Switch off what you can, try another frequency, and walk a second lane.",
             Self::Disturbed => "Wait for the disturbance to end, or move its source away, and repeat.",
             Self::NotBelow => "Look for a source above ground or beside you, and repeat a few steps away.",
+            Self::NodesContradict => {
+                "Check that every coil is plugged in where it belongs and the right way round."
+            }
         }
     }
 
@@ -169,7 +178,8 @@ impl Reason {
             | Self::HeldTooHigh
             | Self::TooNoisy
             | Self::NotSettled
-            | Self::NotBelow => Verdict::Refuse,
+            | Self::NotBelow
+            | Self::NodesContradict => Verdict::Refuse,
             _ => Verdict::Doubt,
         }
     }

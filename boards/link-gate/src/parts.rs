@@ -9,7 +9,7 @@ use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
-use nullwalk_core::{field, math};
+use nullwalk_core::{field, fit, math};
 
 use crate::{CHANNELS, keep};
 
@@ -50,6 +50,7 @@ pub fn keep_all() {
 
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
+    keep(fit::dipole::<core::iter::Empty<fit::Sample>> as *const ());
 
     keep(Tone::hop_s as *const ());
     keep(Tone::hop_samples as *const ());

@@ -52,7 +52,7 @@ pub struct Along {
 
 impl Along {
     /// Claimed uncertainty of the positions walked by, metres.
-    pub fn pose_sigma_m(&self) -> f32 {
+    pub(super) fn pose_sigma_m(&self) -> f32 {
         self.pose_sigma_m
     }
 }

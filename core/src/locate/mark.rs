@@ -157,7 +157,7 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
 
 impl Mark {
     /// Where a dipole is to be sought that explains the lane: here, this deep, of such strength.
-    pub fn start(&self, field_t: f32) -> Dipole {
+    pub(super) fn start(&self, field_t: f32) -> Dipole {
         let depth_m = self.null_spacing.map_or(1.0, |d| d.depth_m);
         let strength = field_t.abs() * 1e7 * depth_m * depth_m * depth_m;
         Dipole {
@@ -167,7 +167,7 @@ impl Mark {
     }
 
     /// The mark with its place and lay taken from a fit, where that knows them better and the two go together.
-    pub fn refined(self, fitted: &Fitted) -> Self {
+    pub(super) fn refined(self, fitted: &Fitted) -> Self {
         let flat = fitted.dipole.moment.truncate();
         let Some(lay) = flat.try_normalize() else { return self };
         let moved = fitted.dipole.at_m.truncate() - self.place_m;

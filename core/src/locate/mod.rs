@@ -8,6 +8,7 @@ mod lane;
 mod listen;
 mod mark;
 mod motion;
+mod nodes;
 mod settle;
 mod sound;
 mod summit;
@@ -33,6 +34,7 @@ use homing::Homing;
 use lane::Lane;
 use listen::Listener;
 use motion::{Gait, Motion};
+use nodes::Nodes;
 use settle::{Hold, Settled};
 use sweep::Sweeper;
 
@@ -120,6 +122,7 @@ pub struct LocateState {
     listener: Listener,
     homing: Homing,
     motion: Motion,
+    nodes: Nodes,
     sweeper: Sweeper,
     lane: Lane,
     along: Option<Along>,
@@ -172,6 +175,7 @@ impl Locator {
             listener: Listener::default(),
             homing: Homing::default(),
             motion: Motion::default(),
+            nodes: Nodes::default(),
             sweeper: Sweeper::default(),
             lane: self.new_lane(),
             along: None,
@@ -241,6 +245,7 @@ impl Locator {
                 state.lane = self.new_lane();
             }
             state.lane.push(glimpse);
+            state.nodes.push(glimpse);
             self.take_stock(state);
         } else {
             self.close_lane(state);
@@ -361,6 +366,7 @@ impl Locator {
         let mut reasons = Reasons::default();
         reasons.add_if(state.gain.exhausted, Reason::Saturated);
         reasons.add_if(state.gain.held_too_high, Reason::HeldTooHigh);
+        reasons.add_if(state.nodes.contradict(), Reason::NodesContradict);
         let settled = Settled {
             array: &self.array,
             inflation: self.inflation,
