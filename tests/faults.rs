@@ -137,6 +137,8 @@ fn a_rail_below_the_known_one() {
         ("clips at 50 %", Fault::ClipsEarly { counts: 4_200_000 }),
         ("clips at 25 %", Fault::ClipsEarly { counts: 2_100_000 }),
         ("clips at 10 %", Fault::ClipsEarly { counts: 840_000 }),
+        // Not met yet, and so not here: a rail at 3 % (250 000 counts) over the tilted sonde gave `Agree` with a
+        // depth 5.5 sigma off. The instrument does not learn its rail.
         ("clips at 1 %", Fault::ClipsEarly { counts: 84_000 }),
     ]);
 }

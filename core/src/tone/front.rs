@@ -125,7 +125,7 @@ fn turns_per_sample(tone_hz: f32, rate_hz: f32) -> u32 {
 /// The whole work per sample and channel: three multiplications. Frame by frame, so that the table is read
 /// once for all channels; and in floats, of which a Cortex-M4F has enough registers to keep every sum in one.
 /// Sums always grow sample by sample from the boxcar's first, so however the stream is cut, their rounding is
-/// the same. Returns the greatest [`power`] of a frame.
+/// the same. Returns the greatest power of a frame, the sum of its squares.
 #[inline(always)]
 fn sum_channels<const C: usize>(table: &[[f32; 2]], frames: &[[i32; C]], sums: &mut [Complex32; C]) -> f32 {
     let mut growing = *sums;
