@@ -163,15 +163,22 @@ pub struct Passing {
     pub miss_m: Measured,
     /// Tangent of the angle from the lane to the lay, counter-clockwise.
     pub skew: f32,
+    /// Tangent of the angle from the lane to the direction of the measured component, counter-clockwise: a mast that
+    /// does not face quite where it is carried.
+    pub aside: Measured,
     /// Tangent of the sonde's pitch, over the cosine of the skew.
     pub pitch: Measured,
 }
 
-/// Depth from the distance between the two nulls of the field component along a straight lane.
+/// Depth from the distance between the two nulls of a horizontal field component along a straight lane.
 ///
-/// The nulls stand at `s = (-3 w +- sqrt(9 w^2 + 8 (p^2 + d^2))) / 4` with `w = p t + d q` for a
-/// miss `p`, a skew `t` and a pitch `q`; so `d = L / sqrt 2` for a lane over a level sonde, whatever its
-/// direction. Solved here for `d`: `d^2 (1 + 9 q^2 / 8) + (9/4) p t q d = L^2 / 2 - p^2 - 9 p^2 t^2 / 8`.
+/// At `(s, p)` from the source a component aside by `k`, of a sonde skewed by `t` and pitched by `q` (all tangents),
+/// is null where `3 (s + t p + q d)(s + k p) = (1 + k t)(s^2 + p^2 + d^2)`. The two roots are `L` apart when
+///
+/// `d^2 (9 q^2 + 4 u v) + 18 p q (t + k - 2 k u / 3) d = L^2 u^2 - p^2 (9 (t + k)^2 - 12 u k t + 4 u v)`
+///
+/// with `u = 2 - k t` and `v = 1 + k t`; that is `d = L / sqrt 2` for a lane over a level sonde when the component
+/// lies along lane or lay.
 ///
 /// ```
 /// use nullwalk_core::depth::{self, Measured, Passing};
@@ -183,14 +190,16 @@ pub struct Passing {
 /// # Errors
 /// When the result is too uncertain or out of range.
 pub fn null_spacing(apart_m: Measured, passing: Passing) -> Result<Depth, Unusable> {
-    let solve = |apart: f32, miss: f32, miss2: f32, pitch: f32| {
+    let depth_m = |apart: f32, bent: Bent| {
+        let Bent { miss, miss2, pitch, aside: k } = bent;
         let t = passing.skew;
-        let a = 1.0 + 1.125 * pitch * pitch;
-        let b = 2.25 * miss * t * pitch;
-        let c = 0.5 * apart * apart - miss2 * (1.0 + 1.125 * t * t);
+        let (u, v) = (2.0 - k * t, 1.0 + k * t);
+        let a = 9.0 * pitch * pitch + 4.0 * u * v;
+        let b = 18.0 * miss * pitch * (t + k - 2.0 * k * u / 3.0);
+        let c = apart * apart * u * u - miss2 * (9.0 * (t + k) * (t + k) - 12.0 * u * k * t + 4.0 * u * v);
         (-b + math::sqrt(b * b + 4.0 * a * c)) / (2.0 * a)
     };
-    spaced(apart_m, passing, solve)
+    spaced(apart_m, passing, depth_m)
 }
 
 /// Depth from the distance between the two extrema of the vertical component: `L = sqrt(d^2 + p^2)` for a
@@ -200,34 +209,46 @@ pub fn null_spacing(apart_m: Measured, passing: Passing) -> Result<Depth, Unusab
 /// # Errors
 /// When the result is too uncertain or out of range.
 pub fn vertical_maxima(apart_m: Measured, passing: Passing) -> Result<Depth, Unusable> {
-    let solve = |apart: f32, _miss: f32, miss2: f32, pitch: f32| {
-        let level = apart / (1.0 + VERTICAL_PITCH * pitch * pitch);
-        math::sqrt(level * level - miss2)
+    let depth_m = |apart: f32, bent: Bent| {
+        let level = apart / (1.0 + VERTICAL_PITCH * bent.pitch * bent.pitch);
+        math::sqrt(level * level - bent.miss2)
     };
-    spaced(apart_m, passing, solve)
+    spaced(apart_m, passing, depth_m)
 }
 
 /// Second-order effect of the pitch on the spacing of the vertical extrema.
 const VERTICAL_PITCH: f32 = 165.0 / 512.0;
 
-/// A depth from a spacing, with the uncertainties of spacing, miss and pitch carried through.
+/// What bends a spacing, as numbers.
+#[derive(Clone, Copy)]
+struct Bent {
+    miss: f32,
+    miss2: f32,
+    pitch: f32,
+    aside: f32,
+}
+
+/// A depth from a spacing, with the uncertainties of everything in it carried through.
 fn spaced(
     apart_m: Measured,
     passing: Passing,
-    solve: impl Fn(f32, f32, f32, f32) -> f32,
+    depth_m: impl Fn(f32, Bent) -> f32,
 ) -> Result<Depth, Unusable> {
-    let miss = passing.miss_m.value;
-    let (miss2, miss2_variance) = passing.miss_m.squared();
-    let pitch = passing.pitch.value;
-    let depth_m = solve(apart_m.value, miss, miss2, pitch);
-    let from_spacing = solve(apart_m.value + apart_m.sigma, miss, miss2, pitch) - depth_m;
-    let from_miss = solve(apart_m.value, miss, miss2 + math::sqrt(miss2_variance), pitch) - depth_m;
-    // Outwards, because at zero pitch the slope is zero and the curve alone matters.
-    let steeper = pitch.abs() + passing.pitch.sigma;
-    let from_pitch =
-        solve(apart_m.value, miss, miss2, steeper) - solve(apart_m.value, miss, miss2, pitch.abs());
-    let variance = from_spacing * from_spacing + from_miss * from_miss + from_pitch * from_pitch;
-    valid(depth_m, math::sqrt(variance))
+    let Passing { miss_m, pitch, aside, .. } = passing;
+    let (miss2, miss2_variance) = miss_m.squared();
+    let bent = Bent { miss: miss_m.value, miss2, pitch: pitch.value, aside: aside.value };
+    let found_m = depth_m(apart_m.value, bent);
+    let with = |bent: Bent| depth_m(apart_m.value, bent);
+    // Pitch is moved outwards, because at zero its slope is zero and the curve alone matters.
+    let level = with(Bent { pitch: pitch.value.abs(), ..bent });
+    let steeper = with(Bent { pitch: pitch.value.abs() + pitch.sigma, ..bent });
+    let changes = [
+        depth_m(apart_m.value + apart_m.sigma, bent) - found_m,
+        with(Bent { miss2: miss2 + math::sqrt(miss2_variance), ..bent }) - found_m,
+        with(Bent { aside: aside.value + aside.sigma, ..bent }) - found_m,
+        steeper - level,
+    ];
+    valid(found_m, math::sqrt(changes.iter().map(|change| change * change).sum()))
 }
 
 /// Depth from the same node at two heights: like [`ratio`], but no gain of a second node enters.

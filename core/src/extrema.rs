@@ -11,9 +11,6 @@ use crate::math;
 const MEMORY: usize = 128;
 /// A null needs this many sigmas on both sides of it.
 const CLEARLY: f32 = 4.0;
-/// Share of a curve's sagitta between two values by which an interpolated null may be off (found on simulated
-/// walks over shallow sondes).
-const SAGITTA_SHARE: f32 = 0.4;
 /// A curve is fitted to a peak as far down as this share of its height.
 const FIT_DROP: f32 = 0.2;
 /// and never to more than this many samples either side.
@@ -83,6 +80,7 @@ pub struct Extrema {
     prominence: Prominence,
     /// See [`crate::tone::Response::overlap_inflation`].
     inflation: f32,
+    jitter: f32,
     recent: [f32; MEMORY],
     count: u32,
     sigma: f32,
@@ -108,6 +106,7 @@ impl Extrema {
         Self {
             prominence,
             inflation,
+            jitter: 0.0,
             recent: [0.0; MEMORY],
             count: 0,
             sigma: 0.0,
@@ -119,6 +118,16 @@ impl Extrema {
             swing: 0.0,
             crossing: None,
         }
+    }
+
+    /// The same search for values that also jitter by this share of themselves, besides their noise.
+    pub fn with_jitter(self, share: f32) -> Self {
+        Self { jitter: share, ..self }
+    }
+
+    /// Variance of a value.
+    fn variance(&self, value: f32) -> f32 {
+        self.sigma * self.sigma + (self.jitter * value) * (self.jitter * value)
     }
 
     /// Values pushed so far.
@@ -160,8 +169,10 @@ impl Extrema {
         if value < self.low.value && self.rising != Some(true) {
             self.low = here;
         }
-        let enough =
-            |c: Candidate| (self.prominence.sigmas * self.sigma).max(self.prominence.share * c.value.abs());
+        let enough = |c: Candidate| {
+            let noise = self.prominence.sigmas * math::sqrt(self.variance(c.value));
+            noise.max(self.prominence.share * c.value.abs())
+        };
         let fallen = self.high.value - value > enough(self.high);
         let risen = value - self.low.value > enough(self.low);
         match self.rising {
@@ -255,7 +266,7 @@ impl Extrema {
             fraction = (-(slope + 3.0 * skew * fraction * fraction) / (2.0 * curve)).clamp(-limit, limit);
         }
         let inflation = if reach > 1 { self.inflation } else { 1.0 };
-        let slope_sigma = self.sigma * math::sqrt(inflation / slope_weight);
+        let slope_sigma = math::sqrt(self.variance(top.value) * inflation / slope_weight);
         let sigma_samples = (0.5 * slope_sigma / curve.abs()).min(limit);
         let value = level + fraction * (slope + fraction * (curve + fraction * skew));
         place(fraction, sigma_samples, value)
@@ -280,38 +291,33 @@ impl Extrema {
 
     fn null(&self, crossing: &Crossing) -> Feature {
         let (index, fraction, sigma_samples) =
-            if crossing.is_steep { self.cubic_crossing(crossing) } else { self.shallow_crossing(crossing) };
+            if crossing.is_steep { self.steep_crossing(crossing) } else { self.shallow_crossing(crossing) };
         Feature { kind: Kind::Null, index, fraction, sigma_samples, value: 0.0, prominence: self.swing }
     }
 
-    /// Where the cubic through four neighbours crosses zero, by secant steps within the middle interval.
-    fn cubic_crossing(&self, crossing: &Crossing) -> (u32, f32, f32) {
+    /// Where the quintic through six neighbours crosses zero, by secant steps within the middle interval.
+    fn steep_crossing(&self, crossing: &Crossing) -> (u32, f32, f32) {
         let mut i = crossing.first;
         while i + 1 < crossing.last && self.at(i) * self.at(i + 1) > 0.0 {
             i += 1;
         }
-        let (b, c) = (self.at(i), self.at(i + 1));
-        let (a, d) = (if i > 0 { self.at(i - 1) } else { 2.0 * b - c }, self.at(i + 2));
-        // Lagrange through -1, 0, 1, 2.
-        let cubic = |x: f32| {
-            a * x * (x - 1.0) * (2.0 - x) / 6.0
-                + b * (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0
-                + c * (x + 1.0) * x * (2.0 - x) / 2.0
-                + d * (x + 1.0) * x * (x - 1.0) / 6.0
-        };
-        let slope = c - b;
-        let mut x = if slope != 0.0 { -b / slope } else { 0.5 };
+        let (c, d) = (self.at(i), self.at(i + 1));
+        // Before the first value the curve is taken to be straight.
+        let b = if i > 0 { self.at(i - 1) } else { 2.0 * c - d };
+        let a = if i > 1 { self.at(i - 2) } else { 2.0 * b - c };
+        let quintic = Bessel::through([a, b, c, d, self.at(i + 2), self.at(i + 3)]);
+        let slope = d - c;
+        let mut x = if slope != 0.0 { -c / slope } else { 0.5 };
         for _ in 0..3 {
-            x = (x - cubic(x) / slope).clamp(0.0, 1.0);
+            x = (x - quintic.at(x) / slope).clamp(0.0, 1.0);
         }
         let x = if x.is_finite() { x } else { 0.5 };
         // Noise of the two neighbours, each by its share; what they have in common does not average out.
-        let own = (1.0 - x) * (1.0 - x) + x * x;
+        let (before, after) = ((1.0 - x) * math::sqrt(self.variance(c)), x * math::sqrt(self.variance(d)));
         let shared = 1.0 - 1.0 / self.inflation.max(1.0);
-        let spread = math::sqrt(own + 2.0 * x * (1.0 - x) * shared);
-        // The pace is not quite even and the window not quite flat: part of the sagitta stays in doubt.
-        let sagitta = SAGITTA_SHARE * (a - b - c + d) / 16.0;
-        let doubt = math::sqrt((spread * self.sigma) * (spread * self.sigma) + sagitta * sagitta);
+        let noise = before * before + after * after + 2.0 * shared * before * after;
+        // What follows the last term is smaller than it, and so is what the window takes off.
+        let doubt = math::sqrt(noise + quintic.last * quintic.last);
         let sigma_samples = if slope == 0.0 { 1.0 } else { doubt / slope.abs() };
         (i, x, sigma_samples)
     }
@@ -356,6 +362,33 @@ impl Extrema {
     }
 }
 
+/// Bessel's interpolation between the middle two of six values in a row (Abramowitz and Stegun, 25.2.58).
+struct Bessel {
+    middle: f32,
+    differences: [f32; 5],
+    /// The fourth difference's term where it is largest, in the middle.
+    last: f32,
+}
+
+impl Bessel {
+    fn through([a, b, c, d, e, f]: [f32; 6]) -> Self {
+        let fourth = 0.5 * (a - 3.0 * b + 2.0 * c + 2.0 * d - 3.0 * e + f);
+        let fifth = f - 5.0 * e + 10.0 * d - 10.0 * c + 5.0 * b - a;
+        let differences = [d - c, 0.5 * (b - c - d + e), e - 3.0 * d + 3.0 * c - b, fourth, fifth];
+        Self { middle: 0.5 * (c + d), differences, last: 3.0 / 128.0 * fourth }
+    }
+
+    /// The value at `x`, 0 at the third of the six and 1 at the fourth.
+    fn at(&self, x: f32) -> f32 {
+        let u = x - 0.5;
+        let (near, far) = (u * u - 0.25, u * u - 2.25);
+        let [first, second, third, fourth, fifth] = self.differences;
+        self.middle
+            + u * first
+            + near / 2.0 * (second + u * third / 3.0 + far / 12.0 * (fourth + u * fifth / 5.0))
+    }
+}
+
 /// A sign change between the last clear value on one side and the first on the other.
 #[derive(Debug, Clone, Copy)]
 struct Crossing {
@@ -371,7 +404,7 @@ impl Crossing {
     fn between(first: u32, last: u32) -> Self {
         let is_steep = last - first <= 2 || last - first >= MEMORY as u32 / 2;
         let (middle, reach) =
-            if is_steep { (last, 1) } else { ((first + last) / 2, (last - first).div_ceil(2) + 1) };
+            if is_steep { (last, 2) } else { ((first + last) / 2, (last - first).div_ceil(2) + 1) };
         Self { first, last, middle, reach, is_steep }
     }
 }

@@ -69,6 +69,9 @@ pub struct Position {
     pub sigma_m: f32,
 }
 
+/// Standard uncertainty of a compass heading, radians: a little over a degree (common practice, no source).
+pub const HEADING_SIGMA_RAD: f32 = 0.02;
+
 /// Attitude against the vertical.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Tilt {

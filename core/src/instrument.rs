@@ -1,25 +1,20 @@
 //! The whole chain, from a block of samples to guidance and a fix: what the simulator, the replay, the tests
 //! and the firmware all run.
 
-use glam::Vec3;
-use heapless::Deque;
-
 use crate::array::{Array, Circumstances, CommonPhase, Glimpse};
 use crate::error::ConfigError;
-use crate::frame::{Block, MastReading, Position, SampleIndex, Tilt};
+use crate::frame::{Block, MastReading};
 use crate::gain::{Ladder, Stepper};
 use crate::locate::{GainState, Guidance, LocateState, Locator, Settings};
-use crate::math;
+use crate::pose::{Readings, Shutter};
 use crate::tone::{Phasors, Scout, StrayTone, Tone, ToneState};
 use crate::verdict::{Fix, Reasons};
-
-/// Mast readings remembered while their samples pass through the window.
-const READINGS: usize = 48;
 
 /// The immutable half of an instrument with `C` channels.
 #[derive(Debug, Clone)]
 pub struct Instrument<const C: usize> {
     tone: Tone,
+    shutter: Shutter,
     ladder: Ladder,
     locator: Locator,
 }
@@ -31,7 +26,7 @@ pub struct InstrumentState<const C: usize> {
     stepper: Stepper,
     scout: Scout,
     stray: Option<StrayTone>,
-    readings: Deque<(SampleIndex, MastReading), READINGS>,
+    readings: Readings,
     phase: CommonPhase,
     locate: LocateState,
 }
@@ -63,7 +58,8 @@ impl<const C: usize> Instrument<C> {
         )?;
         let inflation = tone.response().overlap_inflation().max(1.0);
         let locator = Locator::new(array, tone.hop_s(), inflation, settings)?;
-        Ok(Self { tone, ladder, locator })
+        let shutter = Shutter::new(&tone);
+        Ok(Self { tone, shutter, ladder, locator })
     }
 
     /// The tone detector.
@@ -88,7 +84,7 @@ impl<const C: usize> Instrument<C> {
             stepper: Stepper::default(),
             scout: Scout::new(self.tone.tone_hz(), self.tone.rate_hz()),
             stray: None,
-            readings: Deque::new(),
+            readings: Readings::default(),
             phase: CommonPhase::default(),
             locate: self.locator.start(),
         }
@@ -105,16 +101,12 @@ impl<const C: usize> Instrument<C> {
     ) {
         let InstrumentState { tone, stepper, scout, stray, readings, phase, locate } = state;
         if let Some(reading) = mast {
-            if readings.is_full() {
-                readings.pop_front();
-            }
-            // There is room: the oldest has just gone.
-            let _ = readings.push_back((block.start, reading));
+            readings.push(block.start, reading);
         }
         let gain =
             GainState { exhausted: stepper.is_exhausted(), held_too_high: stepper.is_held_too_high() };
         self.tone.push(tone, &self.ladder, block, |phasors| {
-            let mast = reading_at(readings, phasors.centre);
+            let mast = self.shutter.mean(readings, phasors.centre);
             let fields = self.locator.array().fields(self.tone.tone_hz(), phasors);
             let circumstances = Circumstances {
                 carrier_offset_hz: phasors.carrier_offset_hz,
@@ -144,37 +136,4 @@ impl<const C: usize> InstrumentState<C> {
     pub fn stepper(&mut self) -> &mut Stepper {
         &mut self.stepper
     }
-}
-
-/// How the mast was held at a sample, between the readings before and after it.
-fn reading_at(readings: &Deque<(SampleIndex, MastReading), READINGS>, at: SampleIndex) -> MastReading {
-    let mut before = None;
-    for &(index, reading) in readings {
-        if index > at {
-            return match before {
-                Some((start, earlier)) => {
-                    let share = at.wrapping_sub(start) as f32 / index.wrapping_sub(start) as f32;
-                    between(earlier, reading, share)
-                }
-                None => reading,
-            };
-        }
-        before = Some((index, reading));
-    }
-    before.map(|(_, reading)| reading).unwrap_or_default()
-}
-
-/// A reading part of the way from one to the next; what either lacks is lacking.
-fn between(a: MastReading, b: MastReading, share: f32) -> MastReading {
-    let mix = |x: f32, y: f32| x + (y - x) * share;
-    let position = a.position.zip(b.position).map(|(p, q)| Position {
-        enu_m: p.enu_m + (q.enu_m - p.enu_m) * Vec3::splat(share),
-        sigma_m: mix(p.sigma_m, q.sigma_m),
-    });
-    let heading_rad = a.heading_rad.zip(b.heading_rad).map(|(h, g)| h + math::wrap_pi(g - h) * share);
-    let tilt = a.tilt.zip(b.tilt).map(|(t, u)| Tilt {
-        pitch_rad: mix(t.pitch_rad, u.pitch_rad),
-        roll_rad: mix(t.roll_rad, u.roll_rad),
-    });
-    MastReading { position, heading_rad, tilt }
 }

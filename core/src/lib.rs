@@ -24,5 +24,6 @@ pub mod gain;
 pub mod instrument;
 pub mod locate;
 pub mod math;
+mod pose;
 pub mod tone;
 pub mod verdict;

@@ -16,8 +16,8 @@ const MEMORY: usize = 128;
 const FEATURES: usize = 8;
 /// A lane ends when the mast turns further than this from its first heading, radians.
 const STRAIGHT_RAD: f32 = 0.6;
-/// A source is hardly ever nearer than 0.2 m: a steeper relative gradient than this is noise, per metre.
-const STEEPEST_PER_M: f32 = 15.0;
+/// A source is hardly ever nearer than 0.2 m: what seems closer than this is noise, per metre.
+const CLOSEST_PER_M: f32 = 5.0;
 /// What the gait does to the relative strength of the field (common practice, no source).
 const GAIT_SIGMA: f32 = 0.005;
 /// Steps with less than this share of the strongest field are not fitted.
@@ -47,6 +47,10 @@ pub struct Along {
     pub vertical_null: Option<Spot>,
     /// The vertical extrema on both sides of that null.
     pub vertical_extrema: Option<[Spot; 2]>,
+    /// Direction of the forward component, site frame; `None` without headings.
+    pub forward: Option<Vec2>,
+    /// Height to which all fields were brought, site frame, metres; `None` without positions.
+    pub height_m: Option<f32>,
     pose_sigma_m: f32,
 }
 
@@ -98,7 +102,7 @@ impl Lane {
     /// A lane that has not begun, for nodes `spacing_m` apart if they are stacked, and a tilt known to
     /// `tilt_sigma_rad`. See [`Extrema::new`] for `inflation`.
     pub fn new(spacing_m: Option<f32>, tilt_sigma_rad: f32, inflation: f32) -> Self {
-        let search = || Extrema::new(Prominence::default(), inflation);
+        let search = || Extrema::new(Prominence::default(), inflation).with_jitter(GAIT_SIGMA);
         Self {
             heading_rad: None,
             spacing_m,
@@ -159,27 +163,26 @@ impl Lane {
             Step { position: glimpse.mast.position, field_t, sigma_t: lower.sigma_t };
         let steps = &self.steps;
         let tilting_t = self.tilt_sigma_rad * field_t.length();
+        let sigma_t = 1e-9 * math::sqrt([lower.sigma_t, tilting_t].map(|s| 1e18 * s * s).iter().sum());
         for (search, spots, value) in [
             (&mut self.forward, &mut self.forward_spots, field_t.x),
             (&mut self.left, &mut self.left_spots, field_t.y),
             (&mut self.vertical, &mut self.vertical_spots, field_t.z),
         ] {
-            let gait_t = GAIT_SIGMA * value;
-            let sigma2 = [lower.sigma_t, tilting_t, gait_t].map(|s| 1e18 * s * s);
-            let sigma_t = 1e-9 * math::sqrt(sigma2.iter().sum());
             search.push(value, sigma_t, |feature| keep(spots, spot(steps, feature)));
         }
     }
 
     /// A mast that bobs sees the field rise and fall by 3/d for every metre. This factor takes a field to the
-    /// height at which the lane began, with the vertical gradient that the two nodes show.
+    /// height at which the lane began, by the inverse cube that the two nodes show.
     fn height_factor(&self, glimpse: &Glimpse) -> f32 {
         let [lower, upper] = glimpse.nodes.as_slice() else { return 1.0 };
         let (Some([first, now]), Some(spacing_m)) = (self.ends, self.spacing_m) else { return 1.0 };
         let strength = |node: &NodeField| node.field_t.length().max(node.sigma_t);
         let root = math::cbrt(strength(lower) / strength(upper).max(f32::MIN_POSITIVE));
-        let gradient_per_m = (3.0 * (root - 1.0) / spacing_m).clamp(0.0, STEEPEST_PER_M);
-        1.0 + (gradient_per_m * (now.z - first.z)).clamp(-0.5, 0.5)
+        let closeness_per_m = ((root - 1.0) / spacing_m).clamp(0.0, CLOSEST_PER_M);
+        let rise = (closeness_per_m * (now.z - first.z)).clamp(-0.15, 0.15);
+        (1.0 + rise) * (1.0 + rise) * (1.0 + rise)
     }
 
     /// The strongest bracket so far.
@@ -205,6 +208,8 @@ impl Lane {
                 peak,
                 vertical_null,
                 vertical_extrema: vertical_null.and_then(|v| self.vertical_pair(&v)),
+                forward: self.heading_rad.map(|heading| (heading_rotation(heading) * Vec3::X).truncate()),
+                height_m: self.ends.map(|[first, _]| first.z),
                 pose_sigma_m: self.steps[peak.feature.index as usize % MEMORY]
                     .position
                     .map_or(0.0, |p| p.sigma_m),

@@ -6,6 +6,7 @@ use super::lane::{Across, Along, Spot};
 use crate::depth::{self, Depth, Measured, Passing, Unusable};
 use crate::field;
 use crate::fit::{Dipole, Fitted};
+use crate::frame::HEADING_SIGMA_RAD;
 use crate::math;
 
 /// Without a lane across, the source may be this share of the depth to either side.
@@ -18,6 +19,9 @@ const LEAST_CROSSING: f32 = 0.7;
 const STEEPEST_SKEW: f32 = 1.5;
 /// The relations between marks on a lane are good to this share of the depth.
 const MODEL_SHARE: f32 = 0.002;
+
+/// Without headings the mast may face this far from where it is carried: tangent (common practice, no source).
+const UNKNOWN_ASIDE: f32 = 0.1;
 
 /// A null stands off the source by this share of the depth.
 const NULL_SHARE: f32 = core::f32::consts::FRAC_1_SQRT_2;
@@ -66,6 +70,13 @@ impl Axis {
         Some(Measured::new(value, place.sigma_m))
     }
 
+    /// How far the forward component points aside of the lane: a tangent.
+    fn aside(&self, forward: Option<Vec2>) -> Measured {
+        let Some(forward) = forward else { return Measured::new(0.0, UNKNOWN_ASIDE) };
+        let component = self.in_lane(forward);
+        Measured::new(component.y / component.x.max(0.5), HEADING_SIGMA_RAD)
+    }
+
     fn in_lane(&self, direction: Vec2) -> Vec2 {
         Vec2::new(direction.dot(self.forward), direction.dot(self.left))
     }
@@ -83,13 +94,15 @@ struct Guess {
     depth_m: f32,
     /// Tangent of the angle from the lane to the lay.
     skew: f32,
+    /// Tangent of the angle from the lane to the forward component.
+    aside: Measured,
     pitch: Measured,
 }
 
 impl Guess {
     fn passing(&self) -> Passing {
         let miss_m = Measured::new(-self.left_m.value, self.left_m.sigma);
-        Passing { miss_m, skew: self.skew, pitch: self.pitch }
+        Passing { miss_m, skew: self.skew, aside: self.aside, pitch: self.pitch }
     }
 }
 
@@ -113,12 +126,14 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     let vertical_null = along.vertical_null.as_ref().and_then(|spot| axis.along(spot));
 
     let rough_m = apart.value * NULL_SHARE;
-    let field = along.peak.field_t;
+    let aside = axis.aside(along.forward);
+    let field = turned(along.peak.field_t, aside.value);
     let mut guess = Guess {
         along_m: middle,
         left_m: Measured::new(0.0, SIDEWAYS_SHARE * rough_m),
         depth_m: rough_m,
         skew: field.y / if field.x == 0.0 { 1.0 } else { field.x },
+        aside,
         pitch: Measured::new(0.0, level_sigma),
     };
     let mut crossed = false;
@@ -141,6 +156,9 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     let vertical_maxima = vertical_apart
         .ok_or(Unusable::NotMeasured)
         .and_then(|apart| depth::vertical_maxima(apart, passing));
+    let node_up_m = 0.5 * (a.enu_m.z + b.enu_m.z);
+    // The extrema belong to the height to which the fields were brought, the nulls to that at which they were passed.
+    let brought_up_m = along.height_m.map_or(0.0, |height_m| height_m - node_up_m);
     Some(Mark {
         place_m: origin + axis.to_site(Vec2::new(guess.along_m.value, guess.left_m.value)),
         lay: axis.to_site(Vec2::new(1.0, guess.skew).normalize_or(Vec2::X)),
@@ -148,9 +166,9 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         sigma_across_m: guess.left_m.sigma,
         pitch: guess.pitch,
         null_spacing: depth::null_spacing(apart, passing),
-        vertical_maxima,
+        vertical_maxima: vertical_maxima.map(|d| Depth { depth_m: d.depth_m - brought_up_m, ..d }),
         pose_sigma_m: along.pose_sigma_m(),
-        node_up_m: 0.5 * (a.enu_m.z + b.enu_m.z),
+        node_up_m,
         crossed,
     })
 }
@@ -215,8 +233,8 @@ fn crossing(axis: &Axis, across: &Across, guess: &Guess) -> Option<Measured> {
 
 /// Place along the lane, and pitch.
 ///
-/// The nulls' middle, the peak and the vertical null each stand off the source by a share of
-/// `w = miss * skew + d * pitch`; the miss is known, so two unknowns remain: the place and `d * pitch`.
+/// The nulls' middle, the peak and the vertical null each stand off the source by a share of the rise
+/// `d * pitch`, and by what miss, skew and an aside component add, which is known. So two unknowns remain.
 fn along_the_lane(
     guess: &Guess,
     middle: Measured,
@@ -226,20 +244,29 @@ fn along_the_lane(
 ) -> (Measured, Measured) {
     let depth_m = guess.depth_m;
     let q2 = guess.pitch.value * guess.pitch.value;
-    let peak_share = 1.0 / (3.0 + q2);
+    let kt = guess.aside.value * guess.skew;
+    let middle_share = 1.5 / (2.0 - kt);
+    let peak_share = 1.0 / (3.0 + q2 + kt);
     let null_share = if q2 > 1e-3 { (math::sqrt(9.0 + 8.0 * q2) - 3.0) / (2.0 * q2) } else { 2.0 / 3.0 };
     let from_skew = -guess.left_m.value * guess.skew;
+    let from_both = -guess.left_m.value * (guess.skew + guess.aside.value);
     let floor = MODEL_SHARE * depth_m;
     let mut fit = TwoUnknowns::default();
-    fit.add(-0.75, middle.value + 0.75 * from_skew, middle.sigma + floor);
+    fit.add(-middle_share, middle.value + middle_share * from_both, middle.sigma + floor);
     if let Some(p) = peak {
-        fit.add(-peak_share, p.value + from_skew / 3.0, p.sigma + floor);
+        fit.add(-peak_share, p.value + from_both / (3.0 + kt), p.sigma + floor);
     }
     if let Some(v) = vertical_null {
         fit.add(-null_share, v.value + from_skew, v.sigma + floor);
     }
     let (source, rise) = fit.solve(depth_m * level_sigma);
     (source, Measured::new(rise.value / depth_m, rise.sigma / depth_m))
+}
+
+/// A field of the lane's own frame, seen along the axis through the nulls.
+fn turned(field: Vec3, aside: f32) -> Vec3 {
+    let component = Vec2::new(1.0, aside).normalize_or(Vec2::X);
+    component.rotate(field.truncate()).extend(field.z)
 }
 
 /// Skew of the dipole that makes the field seen at a place on the lane.

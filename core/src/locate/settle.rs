@@ -8,7 +8,7 @@ use super::mark::Mark;
 use crate::array::{Array, Glimpse, NodeField};
 use crate::depth::{self, Depth, Measured, Unusable};
 use crate::field;
-use crate::frame::{Position, SampleIndex, heading_rotation};
+use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
 use crate::math;
 use crate::tone::Marks;
 use crate::verdict::{Depths, Fix, Place, Reason, Reasons, judge};
@@ -24,8 +24,6 @@ const DRIFT_SIGMA: f32 = 0.003;
 const UNGUIDED_SIGMA_M: f32 = 0.1;
 /// Sway of a mast that is held still, metres, where positions do not say.
 const HOLD_SIGMA_M: f32 = 0.02;
-/// Uncertainty of a compass heading, radians.
-const HEADING_SIGMA_RAD: f32 = 0.02;
 /// A steeper pitch is doubted: tangent of 20 degrees.
 const STEEP: f32 = 0.364;
 /// A larger share of the field out of step is doubted.
@@ -171,7 +169,8 @@ impl Settled<'_> {
     fn sideways(&self, offset_m: Vec2) -> Measured {
         let Some(mark) = self.mark else { return Measured::new(0.0, UNGUIDED_SIGMA_M) };
         let across = mark.lay.perp().dot(offset_m);
-        let sigma2 = mark.sigma_across_m * mark.sigma_across_m + HOLD_SIGMA_M * HOLD_SIGMA_M;
+        let held_m = self.ground.position().map_or(HOLD_SIGMA_M, |p| p.sigma_m);
+        let sigma2 = mark.sigma_across_m * mark.sigma_across_m + held_m * held_m;
         Measured::new(across, math::sqrt(sigma2))
     }
 

@@ -194,6 +194,11 @@ impl Tone {
         Response::new(&self.window, self.front.length(), self.rate_hz)
     }
 
+    /// The window's weight of each boxcar, oldest first; they sum to one.
+    pub fn taps(&self) -> &[f32] {
+        self.window.taps()
+    }
+
     /// Samples until an abrupt change has wholly passed through the window.
     pub fn settling_samples(&self) -> u32 {
         self.hop_samples() * HOPS as u32
