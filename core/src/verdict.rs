@@ -74,6 +74,8 @@ pub enum Reason {
     Tilted,
     /// Part of the field is out of step: a second source, iron, or a current nearby.
     Elliptical,
+    /// The field along the lane is not that of one sonde.
+    BentField,
     /// Much of the recording was hit by impulses or gaps.
     Disturbed,
     /// The field does not weaken upwards as from a source below.
@@ -99,6 +101,7 @@ impl Reason {
             Self::OneMethod => "one-method",
             Self::Tilted => "tilted",
             Self::Elliptical => "elliptical",
+            Self::BentField => "bent-field",
             Self::Disturbed => "disturbed",
             Self::NotBelow => "not-below",
             Self::NodesContradict => "nodes-contradict",
@@ -123,6 +126,7 @@ impl Reason {
             Self::Elliptical => {
                 "Part of the field is out of step: a second source, iron, or a current is near."
             }
+            Self::BentField => "The field along the lane is not that of one sonde alone.",
             Self::Disturbed => "Much of the recording was hit by impulses, gaps or gain changes.",
             Self::NotBelow => "The field does not weaken with height as it does above a sonde.",
             Self::NodesContradict => {
@@ -161,6 +165,9 @@ impl Reason {
                 "Move the beacon a little and repeat; distrust the place by a quarter of the depth."
             }
             Self::Elliptical => "Switch off what you can, try another frequency, and walk a second lane.",
+            Self::BentField => {
+                "Look for a second beacon, metal or a line beside the pipe; try another frequency, and repeat."
+            }
             Self::Disturbed => "Wait for the disturbance to end, or move its source away, and repeat.",
             Self::NotBelow => "Look for a source above ground or beside you, and repeat a few steps away.",
             Self::NodesContradict => {

@@ -9,11 +9,9 @@ use crate::fit::{Dipole, Fitted};
 use crate::frame::HEADING_SIGMA_RAD;
 use crate::math;
 
-/// Without a lane across, the source may be this share of the depth to either side.
-const SIDEWAYS_SHARE: f32 = 0.25;
 /// A lane across counts when it passed within this share of the depth of the mark.
 const CROSSING_SHARE: f32 = 0.4;
-/// and when it ran at least this far from parallel: the sine of the angle.
+/// and when it ran at least this far from parallel, to the lane and to the lay: the sine of the angle.
 const LEAST_CROSSING: f32 = 0.7;
 /// A lane is taken to run along the lay up to this tangent of the angle between them.
 const STEEPEST_SKEW: f32 = 1.5;
@@ -49,10 +47,18 @@ pub struct Mark {
     pub node_up_m: f32,
     /// Whether a lane across fixed the place sideways.
     pub crossed: bool,
+    /// Whether the field along the lane is not that of one sonde.
+    pub bent: bool,
 }
 
 /// A fit goes together with the closed forms within so many sigmas.
 const AGREE_SIGMAS: f32 = 4.0;
+/// Reduced chi-square above which no dipole explains the lane: sound walks stay below one, for the noise is not
+/// underrated.
+const EXPLAINED: f32 = 3.0;
+/// The place above a source that no dipole explains, or to the side of a lane never crossed, is uncertain by this
+/// share of the depth.
+const SIDEWAYS_SHARE: f32 = 0.25;
 /// Rounds of refinement: each uses the miss, the depth and the lay of the round before.
 const ROUNDS: usize = 4;
 
@@ -170,6 +176,7 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         pose_sigma_m: along.pose_sigma_m(),
         node_up_m,
         crossed,
+        bent: false,
     })
 }
 
@@ -184,26 +191,48 @@ impl Mark {
         }
     }
 
-    /// The mark with its place and lay taken from a fit, where that knows them better and the two go together.
+    /// The mark, knowing what a fit of the whole lane says.
+    ///
+    /// A fit that explains the lane gives place and lay where it knows them better; and where the two do not go
+    /// together, because then the lane across was not one over this source. One that does not is no help, but a warning.
     pub(super) fn refined(self, fitted: &Fitted) -> Self {
         let flat = fitted.dipole.moment.truncate();
-        let Some(lay) = flat.try_normalize() else { return self };
+        let explained = fitted.reduced_chi_square < EXPLAINED;
+        let Some(lay) = flat.try_normalize().filter(|_| explained) else { return self.doubted() };
         let moved = fitted.dipole.at_m.truncate() - self.place_m;
         let sigma_m = fitted.sigma_m.x.max(fitted.sigma_m.y) * fitted.reduced_chi_square.max(1.0);
         let pose_m = self.pose_sigma_m;
         let sigma_m = math::sqrt(sigma_m * sigma_m + pose_m * pose_m);
         let near = moved.dot(lay).abs() < AGREE_SIGMAS * (self.sigma_along_m + sigma_m)
             && moved.dot(lay.perp()).abs() < AGREE_SIGMAS * (self.sigma_across_m + sigma_m);
-        if !near || sigma_m > self.sigma_along_m.max(self.sigma_across_m) {
+        if near && sigma_m > self.sigma_along_m.max(self.sigma_across_m) {
             return self;
         }
         let steepness = fitted.dipole.moment.z / flat.length();
-        Self {
+        let fitted = Self {
             place_m: fitted.dipole.at_m.truncate(),
             lay,
-            sigma_along_m: self.sigma_along_m.min(sigma_m),
-            sigma_across_m: self.sigma_across_m.min(sigma_m),
+            sigma_along_m: sigma_m,
+            sigma_across_m: sigma_m,
             pitch: Measured::new(steepness, self.pitch.sigma),
+            ..self
+        };
+        if near {
+            let sigma_along_m = sigma_m.min(self.sigma_along_m);
+            let sigma_across_m = sigma_m.min(self.sigma_across_m);
+            Self { sigma_along_m, sigma_across_m, ..fitted }
+        } else {
+            Self { crossed: false, ..fitted }
+        }
+    }
+
+    /// The mark where no dipole explains the lane.
+    fn doubted(self) -> Self {
+        let doubt_m = SIDEWAYS_SHARE * self.null_spacing.map_or(1.0, |d| d.depth_m);
+        Self {
+            sigma_along_m: self.sigma_along_m.max(doubt_m),
+            sigma_across_m: self.sigma_across_m.max(doubt_m),
+            bent: true,
             ..self
         }
     }
@@ -220,7 +249,10 @@ fn crossing(axis: &Axis, across: &Across, guess: &Guess) -> Option<Measured> {
     if beside_m.abs() > CROSSING_SHARE * guess.depth_m || course.y.abs() < LEAST_CROSSING {
         return None;
     }
-    let lay = Vec2::new(1.0, guess.skew);
+    let lay = Vec2::new(1.0, guess.skew).normalize_or(Vec2::X);
+    if lay.perp_dot(course).abs() < LEAST_CROSSING {
+        return None;
+    }
     let source = Vec2::new(guess.along_m.value, guess.left_m.value);
     let miss_m = (closest - source).dot(course.perp());
     let cotangent = lay.dot(course) / lay.dot(course.perp());

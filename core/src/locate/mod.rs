@@ -309,10 +309,12 @@ impl Locator {
 
     /// The lane is over: fit it as a whole, if the bracket came from it.
     fn close_lane(&self, state: &mut LocateState) {
+        // The start knows nothing of other lanes: what they say is judged by the fit.
         if core::mem::take(&mut state.to_fit)
-            && let (Some(mark), Some(along)) = (&state.mark, &state.along)
+            && let Some(along) = &state.along
+            && let Some(start) = mark::mark(along, None, self.level_sigma)
         {
-            state.fitted = fit::dipole(state.lane.samples(), mark.start(along.peak.feature.value));
+            state.fitted = fit::dipole(state.lane.samples(), start.start(along.peak.feature.value));
             self.put_mark(state);
         }
     }

@@ -198,6 +198,7 @@ impl Settled<'_> {
             let spread = mark.sigma_along_m.max(mark.sigma_across_m);
             r.add_if(offset_m.length() > AWAY_SHARE * known_m + 2.0 * spread, Reason::AwayFromMark);
             r.add_if(mark.pitch.value.abs() > STEEP, Reason::Tilted);
+            r.add_if(mark.bent, Reason::BentField);
         }
         r.add_if(self.ground.ellipticity / n > OUT_OF_STEP, Reason::Elliptical);
         r.add_if(self.ground.bridged / n > BRIDGED_SHARE || self.ground.marks.gap, Reason::Disturbed);
