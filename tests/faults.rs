@@ -1,9 +1,7 @@
 //! Broken instruments: whatever is broken, no figure may be stated with confidence that is far from the truth.
 //!
 //! A fault may make a locate doubted or refused, or leave it as good as before. It must never end in `Agree` with
-//! the truth outside twice the stated range.
-
-use std::sync::Mutex;
+//! the truth outside twice the stated range, or with the lay more than ten degrees off.
 
 use nullwalk::capture::{Capture, CaptureWriter, Description, Recording};
 use nullwalk::inspect::{Report, SamplesReport, Suspicion, inspect};
@@ -12,16 +10,19 @@ use nullwalk::synth::Simulation;
 use nullwalk::synth::faults::{Fault, Faulty};
 use nullwalk_core::verdict::Verdict;
 use nullwalk_tests::{Compared, codes, instrument, located, simulation, site};
+use rayon::prelude::*;
 
 /// How far places may be off in a confident answer: twice the circle of 95 %.
 const PLACE_SIGMAS: f64 = 2.0 * 2.448;
 
-/// A station of a site, and the seed it is tried with.
+/// Each fault is tried with these seeds on every ground.
+const SEEDS: [u64; 4] = [1, 2, 3, 4];
+
+/// A station of a site.
 struct Ground {
     name: &'static str,
     site: Site,
     station: usize,
-    seed: u64,
 }
 
 /// The stations a fault is tried on: white noise alone, hum and impulses, and those with a tilted sonde.
@@ -30,15 +31,15 @@ fn grounds() -> [Ground; 3] {
     clean.source = vec![Sonde { depth_m: 1.2, lay_deg: 70.0, ..Sonde::default() }];
     let run = || site("drain-run");
     [
-        Ground { name: "clean", site: clean, station: 0, seed: 2 },
-        Ground { name: "cable", site: run(), station: 1, seed: 2 },
-        Ground { name: "tilted", site: run(), station: 2, seed: 1 },
+        Ground { name: "clean", site: clean, station: 0 },
+        Ground { name: "cable", site: run(), station: 1 },
+        Ground { name: "tilted", site: run(), station: 2 },
     ]
 }
 
 /// Locates with the fault; a row of the table, and whether it is confident and wrong.
-fn tried(name: &str, ground: &Ground, fault: Fault) -> (String, bool) {
-    let simulation = simulation(&ground.site, ground.station, ground.seed);
+fn tried(name: &str, ground: &Ground, seed: u64, fault: Fault) -> (String, bool) {
+    let simulation = simulation(&ground.site, ground.station, seed);
     let truth = simulation.truth().cloned().expect("a sonde");
     let (outcome, _) = located(&instrument(&ground.site), &mut Faulty::new(simulation, fault));
     let verdict = outcome.judgement.verdict;
@@ -46,32 +47,24 @@ fn tried(name: &str, ground: &Ground, fault: Fault) -> (String, bool) {
     let told = found.map_or_else(|| "no figure".to_owned(), |found| found.to_string());
     let wrong = found.is_some_and(|found| {
         let misplaced = found.off_m.zip(found.place_sigma_m).is_some_and(|(off, s)| off > PLACE_SIGMAS * s);
-        verdict == Verdict::Agree && (!found.holds_truth(2.0) || misplaced)
+        let turned = found.lay_off_deg.is_some_and(|off| off > 10.0);
+        verdict == Verdict::Agree && (!found.holds_truth(2.0) || misplaced || turned)
     });
     let flag = if wrong { "  AGREES BUT IS WRONG" } else { "" };
-    let row = format!("{name:25} {:6} {verdict:?} [{}] {told}{flag}", ground.name, codes(&outcome));
+    let row =
+        format!("{name:25} {:6} seed {seed} {verdict:?} [{}] {told}{flag}", ground.name, codes(&outcome));
     (row, wrong)
 }
 
 #[track_caller]
 fn assert_never_confidently_wrong(faults: &[(&str, Fault)]) {
     let grounds = grounds();
-    let jobs =
-        Mutex::new(faults.iter().flat_map(|fault| grounds.iter().map(move |ground| (fault, ground))));
-    let rows = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..std::thread::available_parallelism().map_or(1, |n| n.get()) {
-            scope.spawn(|| {
-                loop {
-                    let Some(((name, fault), ground)) = jobs.lock().unwrap().next() else { break };
-                    let row = tried(name, ground, *fault);
-                    rows.lock().unwrap().push(row);
-                }
-            });
-        }
-    });
-    let mut rows = rows.into_inner().unwrap();
-    rows.sort();
+    let places: Vec<(&Ground, u64)> =
+        grounds.iter().flat_map(|ground| SEEDS.map(|seed| (ground, seed))).collect();
+    let tried_at =
+        |name, fault| places.par_iter().map(move |&(ground, seed)| tried(name, ground, seed, fault));
+    let rows: Vec<(String, bool)> =
+        faults.par_iter().flat_map(|&(name, fault)| tried_at(name, fault)).collect();
     for (row, _) in &rows {
         println!("{row}");
     }
@@ -137,8 +130,7 @@ fn a_rail_below_the_known_one() {
         ("clips at 50 %", Fault::ClipsEarly { counts: 4_200_000 }),
         ("clips at 25 %", Fault::ClipsEarly { counts: 2_100_000 }),
         ("clips at 10 %", Fault::ClipsEarly { counts: 840_000 }),
-        // Not met yet, and so not here: a rail at 3 % (250 000 counts) over the tilted sonde gave `Agree` with a
-        // depth 5.5 sigma off. The instrument does not learn its rail.
+        ("clips at 3 %", Fault::ClipsEarly { counts: 250_000 }),
         ("clips at 1 %", Fault::ClipsEarly { counts: 84_000 }),
     ]);
 }

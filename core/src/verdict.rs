@@ -74,7 +74,7 @@ pub enum Reason {
     Tilted,
     /// Part of the field is out of step: a second source, iron, or a current nearby.
     Elliptical,
-    /// The field along the lane is not that of one sonde.
+    /// The field is not that of one sonde: along the lane, or between the lane and the hold.
     BentField,
     /// Much of the recording was hit by impulses or gaps.
     Disturbed,
@@ -126,7 +126,7 @@ impl Reason {
             Self::Elliptical => {
                 "Part of the field is out of step: a second source, iron, or a current is near."
             }
-            Self::BentField => "The field along the lane is not that of one sonde alone.",
+            Self::BentField => "The field is not that of one sonde alone.",
             Self::Disturbed => "Much of the recording was hit by impulses, gaps or gain changes.",
             Self::NotBelow => "The field does not weaken with height as it does above a sonde.",
             Self::NodesContradict => {
@@ -286,39 +286,41 @@ pub struct Fix {
     pub judgement: Judgement,
 }
 
-/// Combine the depths, weighted by their sigmas, and test whether they go together.
-///
-/// The test is the weighted sum of squared deviations against chi-square at the 1 % level. When it fails, the
-/// range grows to hold every method's own.
-pub fn judge(depths: &Depths, mut reasons: Reasons) -> Judgement {
+/// The mean of the depths, weighted by their sigmas; `None` when there is none.
+pub fn mean(depths: &Depths) -> Option<Depth> {
     let (mut weight, mut weighted) = (0.0, 0.0);
     for depth in depths.iter().flatten() {
         let w = 1.0 / (depth.sigma_m * depth.sigma_m).max(1e-8);
         weight += w;
         weighted += w * depth.depth_m;
     }
-    let count = depths.iter().flatten().count();
-    if count == 0 {
-        reasons.add(Reason::TooNoisy);
-    }
-    if count == 0 || reasons.severity() == Verdict::Refuse {
+    (weight > 0.0).then(|| Depth { depth_m: weighted / weight, sigma_m: math::sqrt(1.0 / weight) })
+}
+
+/// Combine the depths, and test whether they go together.
+///
+/// The test is the weighted sum of squared deviations against chi-square at the 1 % level. When it fails, the
+/// range grows to hold every method's own.
+pub fn judge(depths: &Depths, mut reasons: Reasons) -> Judgement {
+    let mean = mean(depths);
+    reasons.add_if(mean.is_none(), Reason::TooNoisy);
+    let Some(mean) = mean.filter(|_| reasons.severity() < Verdict::Refuse) else {
         return Judgement { verdict: Verdict::Refuse, depth: None, range: None, reasons };
-    }
-    let mean_m = weighted / weight;
+    };
+    let count = depths.iter().flatten().count();
     let chi_square: f32 = depths
         .iter()
         .flatten()
         .map(|d| {
-            let z = (d.depth_m - mean_m) / d.sigma_m.max(1e-4);
+            let z = (d.depth_m - mean.depth_m) / d.sigma_m.max(1e-4);
             z * z
         })
         .sum();
     reasons.add_if(count == 1, Reason::OneMethod);
     let limit = CHI_SQUARE_99.get(count.saturating_sub(2)).copied().unwrap_or(f32::MAX);
     reasons.add_if(count > 1 && chi_square > limit, Reason::MethodsDisagree);
-    let sigma_m = math::sqrt(1.0 / weight);
     let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
-    let (mut low_m, mut high_m) = own(&Depth { depth_m: mean_m, sigma_m });
+    let (mut low_m, mut high_m) = own(&mean);
     let verdict = reasons.severity();
     if verdict == Verdict::Doubt {
         for (low, high) in depths.iter().flatten().map(own) {
@@ -328,7 +330,7 @@ pub fn judge(depths: &Depths, mut reasons: Reasons) -> Judgement {
     }
     Judgement {
         verdict,
-        depth: Some(Depth { depth_m: mean_m, sigma_m }),
+        depth: Some(mean),
         range: Some(Range95 { low_m: low_m.max(0.0), high_m }),
         reasons,
     }

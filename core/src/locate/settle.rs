@@ -11,7 +11,7 @@ use crate::field;
 use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
 use crate::math;
 use crate::tone::Marks;
-use crate::verdict::{Depths, Fix, Place, Reason, Reasons, judge};
+use crate::verdict::{self, Depths, Fix, Place, Reason, Reasons, judge};
 
 /// Outputs of stillness before a fix: three seconds.
 pub const ENOUGH: u16 = 30;
@@ -26,6 +26,9 @@ const UNGUIDED_SIGMA_M: f32 = 0.1;
 const HOLD_SIGMA_M: f32 = 0.02;
 /// A steeper pitch is doubted: tangent of 20 degrees.
 const STEEP: f32 = 0.364;
+/// Lays seen by lanes and at the hold may differ by this sine, about five degrees, and by so many sigmas.
+const LAY_APART: f32 = 0.09;
+const LAY_SIGMAS: f32 = 3.0;
 /// A larger share of the field out of step is doubted.
 const OUT_OF_STEP: f32 = 0.05;
 /// More of the hold bridged than this is doubted.
@@ -146,10 +149,13 @@ impl Settled<'_> {
             self.mark.map_or(not_measured, |m| carried(m.vertical_maxima, m)),
             rested(self.lift(miss_m)),
         ];
+        let sonde = verdict::mean(&depths).map(|d| self.sonde(offset_m, d.depth_m + foot_m));
         self.add_reasons(&depths, offset_m);
+        if let Some((Some(lay_rad), ..)) = sonde {
+            self.reasons.add_if(self.turned_away(lay_rad), Reason::BentField);
+        }
         let judgement = judge(&depths, self.reasons.clone());
-        let sonde = judgement.depth.map(|d| self.sonde(offset_m, d.depth_m + foot_m));
-        let (lay_rad, pitch_rad, moment) = sonde.unwrap_or_default();
+        let (lay_rad, pitch_rad, moment) = sonde.filter(|_| judgement.depth.is_some()).unwrap_or_default();
         Fix {
             at: self.ground.at,
             place: self.mark.map(|m| Place {
@@ -202,6 +208,13 @@ impl Settled<'_> {
         }
         r.add_if(self.ground.ellipticity / n > OUT_OF_STEP, Reason::Elliptical);
         r.add_if(self.ground.bridged / n > BRIDGED_SHARE || self.ground.marks.gap, Reason::Disturbed);
+    }
+
+    /// Whether the lay seen at the hold is not that of the lanes.
+    fn turned_away(&self, lay_rad: Measured) -> bool {
+        let (s, c) = math::sin_cos(lay_rad.value);
+        let apart = self.mark.map_or(0.0, |mark| mark.lay.perp_dot(Vec2::new(s, c)).abs());
+        apart > LAY_APART + LAY_SIGMAS * lay_rad.sigma
     }
 
     /// Lay as a site bearing, pitch and strength of the dipole that makes the mean field.
