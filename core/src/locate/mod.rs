@@ -230,6 +230,7 @@ impl Locator {
         } else if !state.listener.heard() {
             reasons.add(Reason::NoTone);
         }
+        reasons.add_if(state.nodes.contradict(), Reason::NodesContradict);
         reasons.add_if(state.along.is_none() && state.listener.heard(), Reason::NotBracketed);
         reasons.add(Reason::NotSettled);
         reasons
