@@ -232,7 +232,7 @@ impl Locator {
         }
         reasons.add_if(state.nodes.contradict(), Reason::NodesContradict);
         reasons.add_if(state.along.is_none() && state.listener.heard(), Reason::NotBracketed);
-        reasons.add(Reason::NotSettled);
+        reasons.add_if(state.listener.heard() || reasons.as_slice().is_empty(), Reason::NotSettled);
         reasons
     }
 

@@ -15,6 +15,7 @@ use crate::{capture, sheet, tolerant_toml, units};
 const CAUTION: &str = "\
 A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
 notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
+Nothing heard does not mean nothing there: one tone was listened for, that of one beacon.
 ";
 
 /// A reader that goes away early (`| head`) is no failure of ours: the work goes on, and the exit status tells
@@ -125,7 +126,7 @@ fn describe(text: &mut String, run: &Run, station: &Station) -> std::fmt::Result
         row("checks", format!("{passed} of {} passed{tail}", station.checks.len()))?;
     }
     if let Some(tone) = station.tone {
-        let (hz, offset, snr) = (tone.nominal_hz, tone.offset_hz, tone.snr_db);
+        let (hz, offset, snr) = (tone.nominal_hz, hundredths(tone.offset_hz), tone.snr_db);
         row("tone", format!("{hz:.0} Hz, off by {offset:+.2} Hz, up to {snr:.0} dB above the noise"))?;
     }
     for reason in &station.reasons {
@@ -142,6 +143,11 @@ fn describe(text: &mut String, run: &Run, station: &Station) -> std::fmt::Result
     Ok(())
 }
 
+/// Rounded, so that what is next to nothing has no sign of its own.
+fn hundredths(value: f64) -> f64 {
+    (100.0 * value).round() / 100.0 + 0.0
+}
+
 /// Coils without nodes: what each heard.
 pub fn tell_coils(coils: &[CoilFeatures], as_json: bool) -> Result<(), Failure> {
     if as_json {
@@ -152,7 +158,9 @@ pub fn tell_coils(coils: &[CoilFeatures], as_json: bool) -> Result<(), Failure> 
         writeln!(
             text,
             "channel {}: tone {:.1} dB above the noise at best, carrier off by {:+.2} Hz",
-            coil.channel, coil.best_snr_db, coil.carrier_offset_hz
+            coil.channel,
+            coil.best_snr_db,
+            hundredths(f64::from(coil.carrier_offset_hz))
         )?;
         for f in &coil.features {
             writeln!(
