@@ -66,6 +66,7 @@ pub fn keep_all() {
     keep(Marks::and as *const ());
     keep(Phasors::<CHANNELS>::snr_db as *const ());
     keep(Window::taps as *const ());
+    keep(Tone::taps as *const ());
     keep(Window::boxcar_rate_hz as *const ());
     keep(Response::noise_bandwidth_hz as *const ());
     keep(Response::gain as *const ());
@@ -77,6 +78,7 @@ pub fn keep_all() {
     keep(<Prominence as Default>::default as *const ());
     keep(Kind::name as *const ());
     keep(Extrema::new as *const ());
+    keep(Extrema::with_jitter as *const ());
     keep(Extrema::count as *const ());
     keep(push_into_extrema as *const ());
 
@@ -99,6 +101,7 @@ pub fn keep_all() {
     keep(Reasons::as_slice as *const ());
     keep(Reasons::severity as *const ());
     keep(verdict::judge as *const ());
+    keep(verdict::mean as *const ());
 
     keep(<Settings as Default>::default as *const ());
     keep(Locator::new as *const ());
