@@ -169,12 +169,14 @@ impl Extrema {
         if value < self.low.value && self.rising != Some(true) {
             self.low = here;
         }
-        let enough = |c: Candidate| {
-            let noise = self.prominence.sigmas * math::sqrt(self.variance(c.value));
-            noise.max(self.prominence.share * c.value.abs())
+        // In squares, because a root for every value would cost as much as all the rest.
+        let least2 = self.prominence.sigmas * self.prominence.sigmas;
+        let clear = |from: Candidate, change: f32| {
+            change > self.prominence.share * from.value.abs()
+                && change * change > least2 * self.variance(from.value)
         };
-        let fallen = self.high.value - value > enough(self.high);
-        let risen = value - self.low.value > enough(self.low);
+        let fallen = clear(self.high, self.high.value - value);
+        let risen = clear(self.low, value - self.low.value);
         match self.rising {
             Some(true) if fallen => {
                 let prominence = (self.high.value - self.low.value).min(self.high.value - value);

@@ -16,12 +16,12 @@ use crate::tone::{HOP_BOXCARS, HOPS, Tone};
 /// Readings remembered: at 20 a second those of more than two seconds, at 100 those of one window.
 const MEMORY: usize = 64;
 /// Points of the window at which the pose is looked up.
-const POINTS: usize = 24;
+const POINTS: usize = 12;
 const BOXCARS_PER_POINT: usize = HOPS * HOP_BOXCARS / POINTS;
 
 /// The latest mast readings, oldest first.
 #[derive(Debug, Clone, Default)]
-pub struct Readings(Deque<(SampleIndex, MastReading), MEMORY>);
+pub struct Readings(Deque<Reading, MEMORY>);
 
 impl Readings {
     /// Take in the reading that holds at sample `at`.
@@ -33,22 +33,37 @@ impl Readings {
         let _ = self.0.push_back((at, reading));
     }
 
+    /// A look at the poses of later and later samples.
+    fn look(&self) -> Look<'_> {
+        let mut later = self.0.iter();
+        Look { before: None, after: later.next(), later }
+    }
+}
+
+type Reading = (SampleIndex, MastReading);
+
+/// The readings before and after the sample last looked at, and those later still.
+struct Look<'a> {
+    before: Option<&'a Reading>,
+    after: Option<&'a Reading>,
+    later: heapless::deque::Iter<'a, Reading>,
+}
+
+impl Look<'_> {
     /// The pose at a sample, between the readings before and after it; outside them, the nearest.
-    fn at(&self, at: SampleIndex) -> MastReading {
-        let mut before = None;
-        for &(index, reading) in &self.0 {
-            if index > at {
-                return match before {
-                    Some((start, earlier)) => {
-                        let share = at.wrapping_sub(start) as f32 / index.wrapping_sub(start) as f32;
-                        between(earlier, reading, share)
-                    }
-                    None => reading,
-                };
-            }
-            before = Some((index, reading));
+    fn at(&mut self, at: SampleIndex) -> MastReading {
+        while let Some(reading) = self.after.filter(|(index, _)| *index <= at) {
+            self.before = Some(reading);
+            self.after = self.later.next();
         }
-        before.map(|(_, reading)| reading).unwrap_or_default()
+        match (self.before, self.after) {
+            (Some(&(from, earlier)), Some(&(to, later))) => {
+                let share = at.wrapping_sub(from) as f32 / to.wrapping_sub(from) as f32;
+                between(earlier, later, share)
+            }
+            (Some((_, nearest)), None) | (None, Some((_, nearest))) => *nearest,
+            (None, None) => MastReading::default(),
+        }
     }
 }
 
@@ -72,13 +87,14 @@ impl Shutter {
 
     /// The mean pose over the window about `centre`. A quantity that some reading lacks is that of the centre.
     pub fn mean(&self, readings: &Readings, centre: SampleIndex) -> MastReading {
-        let middle = readings.at(centre);
+        let middle = readings.look().at(centre);
+        let mut look = readings.look();
         let mut moved_m = Some(Vec3::ZERO);
         let mut turned_rad = Some(0.0);
         let mut tilted_rad = Some(Vec2::ZERO);
         let mut point = centre.saturating_sub(self.point_samples * (POINTS as u64 - 1) / 2);
         for &weight in &self.weights {
-            let now = readings.at(point);
+            let now = look.at(point);
             moved_m = sum(moved_m, now.position, middle.position, |p, m| (p.enu_m - m.enu_m) * weight);
             turned_rad =
                 sum(turned_rad, now.heading_rad, middle.heading_rad, |h, m| math::wrap_pi(h - m) * weight);
