@@ -192,8 +192,8 @@ impl Reason {
     }
 }
 
-/// The most reasons a judgement carries; further ones add nothing a technician could use.
-pub const MAX_REASONS: usize = 8;
+/// The most reasons a judgement carries: room for each of them once.
+pub const MAX_REASONS: usize = 17;
 
 /// A list of reasons without repeats.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -203,7 +203,7 @@ impl Reasons {
     /// Add a reason, unless it is there already.
     pub fn add(&mut self, reason: Reason) {
         if !self.0.iter().any(|r| r.code() == reason.code()) {
-            // A ninth reason changes neither the verdict's kind nor what to do first.
+            // There is room: each reason comes once.
             let _ = self.0.push(reason);
         }
     }

@@ -95,6 +95,8 @@ fn checks(fix: &core::Fix) -> Vec<Check> {
         check("held at the mark", &["away-from-mark"], String::new()),
         check("sonde lies level", &["tilted"], pitch),
         check("field in step", &["elliptical"], String::new()),
+        check("one sonde explains the field", &["bent-field"], String::new()),
+        check("both nodes agree", &["nodes-contradict", "not-below"], String::new()),
         check("recording undisturbed", &["disturbed"], String::new()),
     ]
 }
