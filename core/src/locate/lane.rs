@@ -3,6 +3,7 @@
 use glam::{Vec2, Vec3};
 use heapless::Vec;
 
+use super::step::Step;
 use super::summit::closest_approach;
 use crate::array::{Glimpse, NodeField};
 use crate::extrema::{Extrema, Feature, Kind, Prominence};
@@ -70,14 +71,6 @@ pub struct Across {
     pub field_t: f32,
     /// Direction walked, in the site frame.
     pub direction: Vec2,
-}
-
-/// One glimpse of the lane.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Step {
-    pub position: Option<Position>,
-    pub field_t: Vec3,
-    pub sigma_t: f32,
 }
 
 /// A lane in progress.

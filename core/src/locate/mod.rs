@@ -11,6 +11,7 @@ mod motion;
 mod nodes;
 mod settle;
 mod sound;
+mod step;
 mod summit;
 mod sweep;
 

@@ -6,7 +6,7 @@
 
 use glam::Vec2;
 
-use super::lane::Step;
+use super::step::Step;
 use crate::frame::Position;
 use crate::math;
 

@@ -28,15 +28,8 @@ pub struct LocateOptions {
     /// as the site has them
     #[arg(long)]
     array: Option<PathBuf>,
-    /// Print the result as JSON
-    #[arg(long)]
-    json: bool,
-    /// Keep the result as a book
-    #[arg(long)]
-    book: Option<PathBuf>,
-    /// Draw the dig sheet
-    #[arg(long)]
-    sheet: Option<PathBuf>,
+    #[command(flatten)]
+    delivery: report::Delivery,
 }
 
 #[derive(clap::Args)]
@@ -62,13 +55,7 @@ pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let array = array_of(options.array.as_deref())?;
     let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None, array };
     let run = locate_site(&site, &wish)?;
-    report::tell(&run, options.json)?;
-    if let Some(path) = &options.book {
-        run.save(path)?;
-    }
-    if let Some(path) = &options.sheet {
-        report::write_sheet(&run, path)?;
-    }
+    options.delivery.deliver(&run)?;
     Ok(Done::with(&run))
 }
 

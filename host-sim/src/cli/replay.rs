@@ -17,15 +17,8 @@ pub struct Options {
     /// Take the [array] of this file in place of the capture's, as from `nullwalk calibrate`
     #[arg(long)]
     array: Option<PathBuf>,
-    /// Print the result as JSON
-    #[arg(long)]
-    json: bool,
-    /// Keep the result as a book
-    #[arg(long)]
-    book: Option<PathBuf>,
-    /// Draw the dig sheet
-    #[arg(long)]
-    sheet: Option<PathBuf>,
+    #[command(flatten)]
+    delivery: report::Delivery,
 }
 
 #[derive(clap::Args)]
@@ -60,7 +53,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
             with_channels!(channels, C => from_samples::<C>(&capture))
                 .ok_or("the capture must have 1 to 8 channels")??
         }
-        (_, None) => return coils_only(&capture, options.json),
+        (_, None) => return coils_only(&capture, options.delivery.json),
     };
     let mut station = run::station(1, &name, &capture.description.signal, &outcome);
     station.capture = name.clone();
@@ -70,13 +63,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         stations: vec![station],
         ..Run::default()
     };
-    report::tell(&run, options.json)?;
-    if let Some(path) = &options.book {
-        run.save(path)?;
-    }
-    if let Some(path) = &options.sheet {
-        report::write_sheet(&run, path)?;
-    }
+    options.delivery.deliver(&run)?;
     Ok(Done::with(&run))
 }
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 use std::io::{self, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
@@ -57,6 +57,33 @@ pub fn notices(notices: &[tolerant_toml::Notice]) {
 pub fn capture_notices(notices: &[capture::Notice]) {
     for notice in notices {
         eprintln!("notice: {notice}");
+    }
+}
+
+/// What to do with a run that was located.
+#[derive(clap::Args)]
+pub struct Delivery {
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Keep the result as a book
+    #[arg(long)]
+    book: Option<PathBuf>,
+    /// Draw the dig sheet
+    #[arg(long)]
+    sheet: Option<PathBuf>,
+}
+
+impl Delivery {
+    pub fn deliver(&self, run: &Run) -> Result<(), Failure> {
+        tell(run, self.json)?;
+        if let Some(path) = &self.book {
+            run.save(path)?;
+        }
+        if let Some(path) = &self.sheet {
+            write_sheet(run, path)?;
+        }
+        Ok(())
     }
 }
 
