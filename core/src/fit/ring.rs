@@ -1,0 +1,118 @@
+//! The walk so far, in fixed memory: when it is full, the two neighbours whose union says least less are merged.
+
+use glam::Vec3;
+
+use crate::math;
+
+/// What both nodes saw at one place, or along one short stretch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Look {
+    /// Place of the lower node, site frame, metres.
+    pub at_m: Vec3,
+    /// From the lower node to the upper one, site frame, metres.
+    pub upper_m: Vec3,
+    /// Field at the lower and the upper node, site frame, nanotesla.
+    pub fields_nt: [Vec3; 2],
+    /// Standard uncertainty of each component at each node, nanotesla.
+    pub sigma_nt: [f32; 2],
+    /// Standard uncertainty of the place along each axis, metres, independent from look to look; zero where it is
+    /// known.
+    pub pose_sigma_m: Vec3,
+    /// Standard deviation of the places that were merged, along the direction in which they lie.
+    pub spread_m: Vec3,
+}
+
+impl Look {
+    /// What is lost when the two become one: how much field bends between them, in sigmas.
+    fn loss(&self, other: &Self) -> f32 {
+        let apart2 = self.at_m.distance_squared(other.at_m)
+            + self.spread_m.length_squared()
+            + other.spread_m.length_squared();
+        let [field_nt, _] = self.fields_nt;
+        let [sigma_nt, _] = self.sigma_nt;
+        apart2 * field_nt.length() / sigma_nt.max(f32::MIN_POSITIVE)
+    }
+
+    /// Both as one, each with the weight of its sigma.
+    fn merged(&self, other: &Self) -> Self {
+        let weight = |look: &Self| {
+            let [sigma_nt, _] = look.sigma_nt;
+            1.0 / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
+        };
+        let (wa, wb) = (weight(self), weight(other));
+        let share = wb / (wa + wb);
+        let rest = 1.0 - share;
+        let mix = |a: Vec3, b: Vec3| a * rest + b * share;
+        let lessen = |a: f32, b: f32| math::sqrt(rest * rest * a * a + share * share * b * b);
+        let [lower, upper] = self.fields_nt;
+        let [other_lower, other_upper] = other.fields_nt;
+        let [sigma, upper_sigma] = self.sigma_nt;
+        let [other_sigma, other_upper_sigma] = other.sigma_nt;
+        let apart_m = other.at_m - self.at_m;
+        // Places that are uncertain lie further apart than they are.
+        let noise = self.pose_sigma_m * self.pose_sigma_m + other.pose_sigma_m * other.pose_sigma_m;
+        let apart2 = (apart_m.length_squared() - noise.element_sum()).max(0.0);
+        let variance = rest * self.spread_m.length_squared()
+            + share * other.spread_m.length_squared()
+            + rest * share * apart2;
+        let along = apart_m.normalize_or(self.spread_m.normalize_or(Vec3::X));
+        let pose = |a: f32, b: f32| lessen(a, b);
+        Self {
+            at_m: mix(self.at_m, other.at_m),
+            upper_m: mix(self.upper_m, other.upper_m),
+            fields_nt: [mix(lower, other_lower), mix(upper, other_upper)],
+            sigma_nt: [lessen(sigma, other_sigma), lessen(upper_sigma, other_upper_sigma)],
+            pose_sigma_m: Vec3::new(
+                pose(self.pose_sigma_m.x, other.pose_sigma_m.x),
+                pose(self.pose_sigma_m.y, other.pose_sigma_m.y),
+                pose(self.pose_sigma_m.z, other.pose_sigma_m.z),
+            ),
+            spread_m: along * math::sqrt(variance),
+        }
+    }
+}
+
+/// At most `N` looks.
+#[derive(Debug, Clone)]
+pub struct Ring<const N: usize> {
+    looks: heapless::Vec<Look, N>,
+}
+
+impl<const N: usize> Default for Ring<N> {
+    fn default() -> Self {
+        Self { looks: heapless::Vec::new() }
+    }
+}
+
+impl<const N: usize> Ring<N> {
+    /// Take in a look. When there is no room, the two neighbours in time that lose least by it are merged first.
+    pub fn push(&mut self, look: Look) {
+        if self.looks.is_full() {
+            self.merge();
+        }
+        // There is room: a merge has just made it, unless N is below two.
+        let _ = self.looks.push(look);
+    }
+
+    /// The looks, in the order of the walk.
+    pub fn looks(&self) -> &[Look] {
+        &self.looks
+    }
+
+    fn merge(&mut self) {
+        let mut best = (f32::INFINITY, 0);
+        for (n, (a, b)) in self.looks.iter().zip(self.looks.iter().skip(1)).enumerate() {
+            let loss = a.loss(b);
+            if loss < best.0 {
+                best = (loss, n);
+            }
+        }
+        let (_, first) = best;
+        if first + 1 < self.looks.len() {
+            let second = self.looks.remove(first + 1);
+            if let Some(look) = self.looks.get_mut(first) {
+                *look = look.merged(&second);
+            }
+        }
+    }
+}
