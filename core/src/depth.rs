@@ -48,7 +48,8 @@ impl Unusable {
 /// Shallowest and deepest result any method may give, metres.
 pub const VALID_M: core::ops::RangeInclusive<f32> = 0.1..=15.0;
 
-fn valid(depth_m: f32, sigma_m: f32) -> Result<Depth, Unusable> {
+/// A depth, where it is within what was checked and not too uncertain.
+pub(crate) fn valid(depth_m: f32, sigma_m: f32) -> Result<Depth, Unusable> {
     if !VALID_M.contains(&depth_m) {
         Err(Unusable::OutOfRange)
     } else if sigma_m.is_nan() || sigma_m > depth_m / 3.0 {

@@ -28,11 +28,14 @@ pub enum Method {
     VerticalMaxima,
     /// Weakening of the field when the mast is lifted.
     Lift,
+    /// Fit of a dipole to the whole walk.
+    TraverseFit,
 }
 
 impl Method {
     /// All methods, in the order of [`Fix::depths`].
-    pub const ALL: [Self; 4] = [Self::FieldRatio, Self::NullSpacing, Self::VerticalMaxima, Self::Lift];
+    pub const ALL: [Self; 5] =
+        [Self::FieldRatio, Self::NullSpacing, Self::VerticalMaxima, Self::Lift, Self::TraverseFit];
 
     /// Its name in words.
     pub const fn name(self) -> &'static str {
@@ -41,6 +44,7 @@ impl Method {
             Self::NullSpacing => "null spacing",
             Self::VerticalMaxima => "vertical maxima",
             Self::Lift => "lift",
+            Self::TraverseFit => "traverse fit",
         }
     }
 }
@@ -249,10 +253,10 @@ pub struct Judgement {
 }
 
 /// Depths by every method, in the order of [`Method::ALL`].
-pub type Depths = [Result<Depth, Unusable>; 4];
+pub type Depths = [Result<Depth, Unusable>; 5];
 
-/// Upper 1 % points of chi-square for 1, 2 and 3 degrees of freedom (Abramowitz and Stegun, table 26.8).
-const CHI_SQUARE_99: [f32; 3] = [6.635, 9.210, 11.345];
+/// Upper 1 % points of chi-square for 1 to 4 degrees of freedom (Abramowitz and Stegun, table 26.8).
+const CHI_SQUARE_99: [f32; 4] = [6.635, 9.210, 11.345, 13.277];
 /// Half width of a normal 95 % range in sigmas.
 const SIGMAS_95: f32 = 1.96;
 

@@ -4,6 +4,7 @@ use nullwalk_core::array::{Array, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
+use nullwalk_core::fit::{Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
@@ -50,7 +51,14 @@ pub fn keep_all() {
 
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
-    keep(fit::dipole::<core::iter::Empty<fit::Sample>> as *const ());
+    keep(fit::traverse as *const ());
+    keep(Ring::<128>::default as *const ());
+    keep(Ring::<128>::push as *const ());
+    keep(Ring::<128>::clear as *const ());
+    keep(Ring::<128>::looks as *const ());
+    keep(Traversed::sigma as *const ());
+    keep(Traversed::reduced_chi_square as *const ());
+    keep(Traversed::outlying_share as *const ());
 
     keep(Tone::hop_s as *const ());
     keep(Tone::hop_samples as *const ());

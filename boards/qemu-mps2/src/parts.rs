@@ -4,11 +4,30 @@ use glam::Vec3;
 use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
 use nullwalk_core::depth::{self, Measured};
 use nullwalk_core::extrema::{Extrema, Prominence};
+use nullwalk_core::fit::{Dipole, Look, Ring, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
 use nullwalk_core::{field, math};
 
 use crate::samples::{ROUND_BLOCKS, TONE_HZ};
 use crate::{Meter, Plan, Work as _, tone, walk};
+
+/// What is seen at one of 256 places on three lanes over a sonde 1.5 m down.
+fn look(n: u32) -> Look {
+    let at_m = Vec3::new(0.07 * (n % 86) as f32 - 3.0, 0.5 * (n / 86) as f32 - 0.5, 0.15);
+    let upper_m = Vec3::new(0.01, -0.01, 0.4);
+    let seen = |at_m: Vec3| {
+        let from_source = at_m + Vec3::new(0.0, 0.0, 1.5);
+        Vec3::from_array(field::dipole([0.2, 0.01, -0.02], from_source.to_array())) * 1e9
+    };
+    Look {
+        at_m,
+        upper_m,
+        fields_nt: [seen(at_m), seen(at_m + upper_m)],
+        sigma_nt: [0.03; 2],
+        pose_sigma_m: Vec3::new(0.02, 0.02, 0.005),
+        spread_m: Vec3::ZERO,
+    }
+}
 
 pub fn measure_all(meter: &mut impl Meter) {
     meter.measure("array", Plan::steps(64), || {
@@ -41,6 +60,21 @@ pub fn measure_all(meter: &mut impl Meter) {
             let depth = depth::ratio(at(r), at(r + 0.4), 0.4, 0.01, Measured::new(0.05, 0.02));
             depth.ok().map(|depth| (depth.depth_m, depth.sigma_m))
         }
+    });
+    meter.measure("fit.push", Plan::steps(256), || {
+        let mut walk = Ring::<128>::default();
+        (0..256).for_each(|n| walk.push(look(n)));
+        move |n: u32| {
+            walk.push(look(n));
+            walk.looks().last().map(|look| (look.at_m, look.spread_m))
+        }
+    });
+    // From a start some ten per cent off.
+    meter.measure("fit.traverse", Plan::steps(1), || {
+        let mut walk = Ring::<128>::default();
+        (0..256).for_each(|n| walk.push(look(n)));
+        let start = Dipole { at_m: Vec3::new(0.1, -0.1, -1.35), moment: Vec3::new(0.17, 0.02, 0.0) };
+        move |_: u32| traverse(walk.looks(), start, 0.005).ok().map(|t| (t.dipole.at_m, t.sigma(2)))
     });
     meter.measure("field.dipole", Plan::steps(256), || {
         |n: u32| field::dipole([0.2, 0.01, -0.02], [0.1, -0.4, 0.5 + n as f32 / 64.0])

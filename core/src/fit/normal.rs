@@ -22,6 +22,15 @@ impl<const U: usize> Default for Normal<U> {
 }
 
 impl<const U: usize> Normal<U> {
+    /// Copy the lower half of the matrix to the upper one.
+    pub fn mirror(&mut self) {
+        for i in 0..U {
+            for j in 0..i {
+                self.matrix[j][i] = self.matrix[i][j];
+            }
+        }
+    }
+
     /// The step that the equations ask for, with their diagonal made heavier by `damping` times itself.
     pub fn step(&self, damping: f32) -> Option<[f32; U]> {
         let mut damped = self.matrix;

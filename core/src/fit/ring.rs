@@ -15,22 +15,22 @@ pub struct Look {
     pub fields_nt: [Vec3; 2],
     /// Standard uncertainty of each component at each node, nanotesla.
     pub sigma_nt: [f32; 2],
-    /// Standard uncertainty of the place along each axis, metres, independent from look to look; zero where it is
-    /// known.
+    /// Standard uncertainty of the place along each axis, metres; zero where it is known. The fit takes it for
+    /// independent from look to look, merging for common to neighbours: position sensors wander.
     pub pose_sigma_m: Vec3,
     /// Standard deviation of the places that were merged, along the direction in which they lie.
     pub spread_m: Vec3,
 }
 
 impl Look {
-    /// What is lost when the two become one: how much field bends between them, in sigmas.
+    /// What is lost when the two become one: how much field bends between them, in sigmas, squared.
     fn loss(&self, other: &Self) -> f32 {
         let apart2 = self.at_m.distance_squared(other.at_m)
             + self.spread_m.length_squared()
             + other.spread_m.length_squared();
         let [field_nt, _] = self.fields_nt;
         let [sigma_nt, _] = self.sigma_nt;
-        apart2 * field_nt.length() / sigma_nt.max(f32::MIN_POSITIVE)
+        apart2 * apart2 * field_nt.length_squared() / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
     }
 
     /// Both as one, each with the weight of its sigma.
@@ -49,24 +49,17 @@ impl Look {
         let [sigma, upper_sigma] = self.sigma_nt;
         let [other_sigma, other_upper_sigma] = other.sigma_nt;
         let apart_m = other.at_m - self.at_m;
-        // Places that are uncertain lie further apart than they are.
-        let noise = self.pose_sigma_m * self.pose_sigma_m + other.pose_sigma_m * other.pose_sigma_m;
-        let apart2 = (apart_m.length_squared() - noise.element_sum()).max(0.0);
         let variance = rest * self.spread_m.length_squared()
             + share * other.spread_m.length_squared()
-            + rest * share * apart2;
+            + rest * share * apart_m.length_squared();
         let along = apart_m.normalize_or(self.spread_m.normalize_or(Vec3::X));
-        let pose = |a: f32, b: f32| lessen(a, b);
         Self {
             at_m: mix(self.at_m, other.at_m),
             upper_m: mix(self.upper_m, other.upper_m),
             fields_nt: [mix(lower, other_lower), mix(upper, other_upper)],
             sigma_nt: [lessen(sigma, other_sigma), lessen(upper_sigma, other_upper_sigma)],
-            pose_sigma_m: Vec3::new(
-                pose(self.pose_sigma_m.x, other.pose_sigma_m.x),
-                pose(self.pose_sigma_m.y, other.pose_sigma_m.y),
-                pose(self.pose_sigma_m.z, other.pose_sigma_m.z),
-            ),
+            // Errors of neighbouring places are alike and do not average out.
+            pose_sigma_m: self.pose_sigma_m.max(other.pose_sigma_m),
             spread_m: along * math::sqrt(variance),
         }
     }
@@ -92,6 +85,11 @@ impl<const N: usize> Ring<N> {
         }
         // There is room: a merge has just made it, unless N is below two.
         let _ = self.looks.push(look);
+    }
+
+    /// Forget the walk.
+    pub fn clear(&mut self) {
+        self.looks.clear();
     }
 
     /// The looks, in the order of the walk.

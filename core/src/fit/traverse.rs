@@ -16,6 +16,8 @@ use crate::math;
 pub const UNKNOWNS: usize = 7;
 /// Steps of the iteration at most.
 const ROUNDS: usize = 12;
+/// A look that would rather be further away than this is asked a second time.
+const FAR_OFF_M: f32 = 0.05;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
 const OUTLYING: f32 = 22.46;
 /// The steps have settled when the next promises to lower chi-square by less than this: a twentieth of a sigma.
@@ -41,6 +43,16 @@ pub struct Traversed {
 }
 
 impl Traversed {
+    /// Chi-square over the degrees of freedom: near 1 when one dipole explains the walk.
+    pub fn reduced_chi_square(&self) -> f32 {
+        self.chi_square / self.freedom.max(1) as f32
+    }
+
+    /// Share of the looks that no dipole explains.
+    pub fn outlying_share(&self) -> f32 {
+        6.0 * self.outliers as f32 / (self.freedom + UNKNOWNS as u32 - 1) as f32
+    }
+
     /// Standard uncertainty of an unknown, in the order of the covariance.
     pub fn sigma(&self, unknown: usize) -> f32 {
         let variance = self.covariance.get(unknown).and_then(|row| row.get(unknown));
@@ -170,6 +182,7 @@ impl Sums {
         for look in looks {
             sums.add(look, guess);
         }
+        sums.normal.mirror();
         let prior = 1.0 / (node_ratio_sigma * node_ratio_sigma).max(1e-8);
         let [.., [.., gain]] = &mut sums.normal.matrix;
         *gain += prior;
@@ -181,21 +194,28 @@ impl Sums {
 
     fn add(&mut self, look: &Look, guess: &Guess) {
         let mut shift_m = Vec3::ZERO;
-        let mut own = own_sums(look, guess, shift_m);
         if look.pose_sigma_m != Vec3::ZERO {
-            // Once more about the place that this look itself prefers: far off, the first line is no line.
-            shift_m = Eliminated::of(&own, look.pose_sigma_m, shift_m).shift_m;
-            own = own_sums(look, guess, shift_m);
-            Eliminated::of(&own, look.pose_sigma_m, shift_m).take_from(&mut own);
+            // About the place that this look itself prefers: far off, the first line is no line.
+            shift_m =
+                Eliminated::of(&OfPlace::of(look, guess, shift_m), look.pose_sigma_m, shift_m).shift_m;
+            if shift_m.length_squared() > FAR_OFF_M * FAR_OFF_M {
+                let place = OfPlace::of(look, guess, shift_m);
+                shift_m = Eliminated::of(&place, look.pose_sigma_m, shift_m).shift_m;
+            }
         }
+        let mut own = Own::of(look, guess, shift_m);
+        if look.pose_sigma_m != Vec3::ZERO {
+            Eliminated::of(&own.place, look.pose_sigma_m, shift_m).take_from(&mut own.normal);
+        }
+        let own = own.normal;
         let weight = if own.cost > OUTLYING {
             self.outliers += 1;
             math::sqrt(OUTLYING / own.cost)
         } else {
             1.0
         };
-        for (row, own_row) in self.normal.matrix.iter_mut().zip(&own.matrix) {
-            for (cell, own_cell) in row.iter_mut().zip(own_row) {
+        for (i, (row, own_row)) in self.normal.matrix.iter_mut().zip(&own.matrix).enumerate() {
+            for (cell, own_cell) in row.iter_mut().zip(own_row).take(i + 1) {
                 *cell += weight * own_cell;
             }
         }
@@ -207,29 +227,77 @@ impl Sums {
     }
 }
 
-/// The sums of one look whose place is shifted.
-fn own_sums(look: &Look, guess: &Guess, shift_m: Vec3) -> Normal<UNKNOWNS> {
-    let mut own: Normal<UNKNOWNS> = Normal::default();
-    let places = [look.at_m + shift_m, look.at_m + shift_m + look.upper_m];
-    let gains = [1.0, 1.0 + guess.upper_gain];
-    let nodes = places.into_iter().zip(gains).zip(look.fields_nt).zip(look.sigma_nt);
-    for (n, (((place_m, gain), field_nt), sigma_nt)) in nodes.enumerate() {
-        let seen = guess.along(place_m, look.spread_m);
-        let weight = 1.0 / sigma_nt.max(1e-6);
-        let residual = (field_nt - seen.field_nt * gain) * weight;
-        let [x, y, z, mx, my, mz] = seen.columns.map(|column| column * (gain * weight));
-        let by_gain = if n == 1 { seen.field_nt * weight } else { Vec3::ZERO };
-        let columns = [x, y, z, mx, my, mz, by_gain];
-        let Normal { matrix, right, cost } = &mut own;
-        for ((row, right), a) in matrix.iter_mut().zip(right).zip(&columns) {
-            *right += a.dot(residual);
-            for (cell, b) in row.iter_mut().zip(&columns) {
-                *cell += a.dot(*b);
-            }
+/// Both nodes' residuals in sigmas, with the factor that makes a column one in sigmas.
+fn residuals(look: &Look, guess: &Guess, seen: &[Seen; 2]) -> [(Vec3, f32); 2] {
+    // The transmitter's phase leaves one sign open, and a walk that loses the tone for a while may change it.
+    let alike: f32 =
+        seen.iter().zip(look.fields_nt).map(|(seen, field_nt)| seen.field_nt.dot(field_nt)).sum();
+    let sign = if alike < 0.0 { -1.0 } else { 1.0 };
+    let [lower, upper] = seen;
+    let [lower_nt, upper_nt] = look.fields_nt;
+    let [wl, wu] = look.sigma_nt.map(|sigma_nt| 1.0 / sigma_nt.max(1e-6));
+    let gain = 1.0 + guess.upper_gain;
+    [
+        ((lower_nt * sign - lower.field_nt) * wl, wl),
+        ((upper_nt * sign - upper.field_nt * gain) * wu, wu * gain),
+    ]
+}
+
+/// Slope of the residuals by the source's place: products with each other and with the residuals.
+struct OfPlace {
+    products: Mat3,
+    right: Vec3,
+}
+
+impl OfPlace {
+    /// In the middle of the look: enough to tell where it would rather be.
+    fn of(look: &Look, guess: &Guess, shift_m: Vec3) -> Self {
+        let place_m = look.at_m + shift_m;
+        let seen = [place_m, place_m + look.upper_m].map(|place_m| guess.dipole.seen_from(place_m));
+        let (mut products, mut right) = (Mat3::ZERO, Vec3::ZERO);
+        for (seen, (residual, weight)) in seen.iter().zip(residuals(look, guess, &seen)) {
+            let [x, y, z, ..] = seen.columns;
+            let slope = Mat3::from_cols(x * weight, y * weight, z * weight).transpose();
+            products += slope * slope.transpose();
+            right += slope * residual;
         }
-        *cost += residual.length_squared();
+        Self { products, right }
     }
-    own
+}
+
+/// The sums of one look.
+struct Own {
+    normal: Normal<UNKNOWNS>,
+    place: OfPlace,
+}
+
+impl Own {
+    fn of(look: &Look, guess: &Guess, shift_m: Vec3) -> Self {
+        let place_m = look.at_m + shift_m;
+        let seen = [place_m, place_m + look.upper_m].map(|place_m| guess.along(place_m, look.spread_m));
+        let mut normal: Normal<UNKNOWNS> = Normal::default();
+        let nodes = seen.iter().zip(residuals(look, guess, &seen)).zip(look.sigma_nt);
+        for (n, ((seen, (residual, weight)), sigma_nt)) in nodes.enumerate() {
+            let [x, y, z, mx, my, mz] = seen.columns.map(|column| column * weight);
+            let by_gain = if n == 1 { seen.field_nt / sigma_nt.max(1e-6) } else { Vec3::ZERO };
+            let columns = [x, y, z, mx, my, mz, by_gain];
+            let Normal { matrix, right, cost } = &mut normal;
+            for (i, ((row, right), a)) in matrix.iter_mut().zip(right).zip(&columns).enumerate() {
+                *right += a.dot(residual);
+                // Symmetric: half of it is enough.
+                for (cell, b) in row.iter_mut().zip(&columns).take(i + 1) {
+                    *cell += a.dot(*b);
+                }
+            }
+            *cost += residual.length_squared();
+        }
+        let [[xx, ..], [xy, yy, ..], [xz, yz, zz, ..], ..] = normal.matrix;
+        let columns = [Vec3::new(xx, xy, xz), Vec3::new(xy, yy, yz), Vec3::new(xz, yz, zz)];
+        let [x, y, z, ..] = normal.right;
+        let [a, b, c] = columns;
+        let place = OfPlace { products: Mat3::from_cols(a, b, c), right: Vec3::new(x, y, z) };
+        Self { normal, place }
+    }
 }
 
 /// The true place of one look, eliminated. Moving the mast is moving the source the other way, so what the place
@@ -242,24 +310,37 @@ struct Eliminated {
     shift_m: Vec3,
     prior: Vec3,
     shifted_m: Vec3,
+    products: Mat3,
 }
 
 impl Eliminated {
-    fn of(own: &Normal<UNKNOWNS>, sigma_m: Vec3, shifted_m: Vec3) -> Self {
+    fn of(own: &OfPlace, sigma_m: Vec3, shifted_m: Vec3) -> Self {
         let prior = 1.0 / (sigma_m * sigma_m).max(Vec3::splat(1e-10));
-        let [a, b, c, ..] = own.matrix.map(|[x, y, z, ..]| Vec3::new(x, y, z));
-        let inverse = (Mat3::from_cols(a, b, c) + Mat3::from_diagonal(prior)).inverse();
-        let [x, y, z, ..] = own.right;
-        let slope = Vec3::new(x, y, z) + prior * shifted_m;
-        Self { inverse, slope, shift_m: shifted_m - inverse * slope, prior, shifted_m }
+        let inverse = (own.products + Mat3::from_diagonal(prior)).inverse();
+        let slope = own.right + prior * shifted_m;
+        Self {
+            inverse,
+            slope,
+            shift_m: shifted_m - inverse * slope,
+            prior,
+            shifted_m,
+            products: own.products,
+        }
     }
 
+    /// Take the place out of the sums, of which the lower half counts.
     fn take_from(&self, own: &mut Normal<UNKNOWNS>) {
-        let coupled = own.matrix.map(|[x, y, z, ..]| Vec3::new(x, y, z));
-        for ((row, right), a) in own.matrix.iter_mut().zip(&mut own.right).zip(&coupled) {
+        let mut coupled = own.matrix.map(|[x, y, z, ..]| Vec3::new(x, y, z));
+        for (row, column) in
+            coupled.iter_mut().zip([self.products.x_axis, self.products.y_axis, self.products.z_axis])
+        {
+            *row = column;
+        }
+        let rows = own.matrix.iter_mut().zip(&mut own.right);
+        for (i, ((row, right), a)) in rows.zip(&coupled).enumerate() {
             let reduced = self.inverse * *a;
             *right -= reduced.dot(self.slope);
-            for (cell, b) in row.iter_mut().zip(&coupled) {
+            for (cell, b) in row.iter_mut().zip(&coupled).take(i + 1) {
                 *cell -= reduced.dot(*b);
             }
         }

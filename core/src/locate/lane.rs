@@ -7,7 +7,6 @@ use super::step::Step;
 use super::summit::closest_approach;
 use crate::array::{Glimpse, NodeField};
 use crate::extrema::{Extrema, Feature, Kind, Prominence};
-use crate::fit::Sample;
 use crate::frame::{Position, heading_rotation};
 use crate::math;
 
@@ -20,9 +19,7 @@ const STRAIGHT_RAD: f32 = 0.6;
 /// A source is hardly ever nearer than 0.2 m: what seems closer than this is noise, per metre.
 const CLOSEST_PER_M: f32 = 5.0;
 /// What the gait does to the relative strength of the field (common practice, no source).
-const GAIT_SIGMA: f32 = 0.005;
-/// Steps with less than this share of the strongest field are not fitted.
-const WEAKEST_SHARE: f32 = 0.03;
+pub(super) const GAIT_SIGMA: f32 = 0.005;
 /// The component must hold at least this share of the horizontal field at its peak to say where that is.
 const MAIN_SHARE: f32 = 0.5;
 
@@ -217,26 +214,6 @@ impl Lane {
         let before = extrema().rfind(|s| order(s, null))?;
         let after = extrema().find(|s| order(null, s))?;
         Some([*before, *after])
-    }
-
-    /// The lane's steps as fields in the site frame, all at the height at which it began; those that are too weak
-    /// to matter are left out. Empty without positions or headings.
-    pub fn samples(&self) -> impl Iterator<Item = Sample> + Clone + '_ {
-        let to_site = self.heading_rad.map(heading_rotation);
-        let height_m = self.ends.map_or(0.0, |[first, _]| first.z);
-        let count = (self.forward.count() as usize).min(MEMORY);
-        let strongest = self.steps.iter().take(count).map(|s| s.field_t.length()).fold(0.0, f32::max);
-        self.steps.iter().take(count).filter_map(move |step| {
-            let strength = step.field_t.length();
-            let at_m = step.position?.enu_m.truncate().extend(height_m);
-            let gait_t = (GAIT_SIGMA + self.tilt_sigma_rad) * strength;
-            let sigma2 = [step.sigma_t, gait_t].map(|s| 1e18 * s * s);
-            (strength > WEAKEST_SHARE * strongest).then_some(Sample {
-                at_m,
-                field_t: to_site? * step.field_t,
-                sigma_t: 1e-9 * math::sqrt(self.inflation * sigma2.iter().sum::<f32>()),
-            })
-        })
     }
 
     /// The closest approach to the source, by the strongest peak athwart the lane.

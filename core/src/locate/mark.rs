@@ -5,7 +5,7 @@ use glam::{Vec2, Vec3};
 use super::lane::{Across, Along, Spot};
 use crate::depth::{self, Depth, Measured, Passing, Unusable};
 use crate::field;
-use crate::fit::{Dipole, Fitted};
+use crate::fit::{Dipole, Traversed};
 use crate::frame::HEADING_SIGMA_RAD;
 use crate::math;
 
@@ -45,6 +45,8 @@ pub struct Mark {
     pub pose_sigma_m: f32,
     /// Height of the lower node as carried, site frame.
     pub node_up_m: f32,
+    /// Height of the source by the fit of the whole walk, site frame, metres.
+    pub source_up_m: Result<Measured, Unusable>,
     /// Whether a lane across fixed the place sideways.
     pub crossed: bool,
     /// Whether the field along the lane is not that of one sonde.
@@ -56,6 +58,11 @@ const AGREE_SIGMAS: f32 = 4.0;
 /// Reduced chi-square above which no dipole explains the lane: sound walks stay below one, for the noise is not
 /// underrated.
 const EXPLAINED: f32 = 3.0;
+/// and share of the walk that may lie aside of it all the same.
+const OUTLYING: f32 = 0.1;
+/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it, by some
+/// 0.7 of their sigma (one that wanders within 20 s, walked over in 3 to 7 s), and the depth by half of that.
+const STRETCHED: f32 = 0.35;
 /// The place above a source that no dipole explains, or to the side of a lane never crossed, is uncertain by this
 /// share of the depth.
 const SIDEWAYS_SHARE: f32 = 0.25;
@@ -175,12 +182,19 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         vertical_maxima: vertical_maxima.map(|d| Depth { depth_m: d.depth_m - brought_up_m, ..d }),
         pose_sigma_m: along.pose_sigma_m(),
         node_up_m,
+        source_up_m: Err(Unusable::NotMeasured),
         crossed,
         bent: false,
     })
 }
 
 impl Mark {
+    /// Depth of the source below the ground, by the fit of the whole walk.
+    pub(super) fn below(&self, ground_up_m: f32) -> Result<Depth, Unusable> {
+        let Measured { value, sigma } = self.source_up_m?;
+        depth::valid(ground_up_m - value, sigma)
+    }
+
     /// Where a dipole is to be sought that explains the lane: here, this deep, of such strength.
     pub(super) fn start(&self, field_t: f32) -> Dipole {
         let depth_m = self.null_spacing.map_or(1.0, |d| d.depth_m);
@@ -195,18 +209,22 @@ impl Mark {
     ///
     /// A fit that explains the lane gives place and lay where it knows them better; and where the two do not go
     /// together, because then the lane across was not one over this source. One that does not is no help, but a warning.
-    pub(super) fn refined(self, fitted: &Fitted) -> Self {
+    pub(super) fn refined(self, fitted: &Traversed) -> Self {
         let flat = fitted.dipole.moment.truncate();
-        let explained = fitted.reduced_chi_square < EXPLAINED;
+        let explained = fitted.reduced_chi_square() < EXPLAINED && fitted.outlying_share() < OUTLYING;
         let Some(lay) = flat.try_normalize().filter(|_| explained) else { return self.doubted() };
         let moved = fitted.dipole.at_m.truncate() - self.place_m;
-        let sigma_m = fitted.sigma_m.x.max(fitted.sigma_m.y) * fitted.reduced_chi_square.max(1.0);
+        let sigma_m = fitted.sigma(0).max(fitted.sigma(1)) * fitted.reduced_chi_square().max(1.0);
         let pose_m = self.pose_sigma_m;
         let sigma_m = math::sqrt(sigma_m * sigma_m + pose_m * pose_m);
         let near = moved.dot(lay).abs() < AGREE_SIGMAS * (self.sigma_along_m + sigma_m)
             && moved.dot(lay.perp()).abs() < AGREE_SIGMAS * (self.sigma_across_m + sigma_m);
+        let fit_m = fitted.sigma(2) * fitted.reduced_chi_square().max(1.0);
+        let stretched_m = STRETCHED * self.pose_sigma_m;
+        let up_sigma_m = math::sqrt(fit_m * fit_m + stretched_m * stretched_m);
+        let source_up_m = Ok(Measured::new(fitted.dipole.at_m.z, up_sigma_m));
         if near && sigma_m > self.sigma_along_m.max(self.sigma_across_m) {
-            return self;
+            return Self { source_up_m, ..self };
         }
         let steepness = fitted.dipole.moment.z / flat.length();
         let fitted = Self {
@@ -215,6 +233,7 @@ impl Mark {
             sigma_along_m: sigma_m,
             sigma_across_m: sigma_m,
             pitch: Measured::new(steepness, self.pitch.sigma),
+            source_up_m,
             ..self
         };
         if near {
@@ -227,7 +246,7 @@ impl Mark {
     }
 
     /// The mark where no dipole explains the lane.
-    fn doubted(self) -> Self {
+    pub(super) fn doubted(self) -> Self {
         let doubt_m = SIDEWAYS_SHARE * self.null_spacing.map_or(1.0, |d| d.depth_m);
         Self {
             sigma_along_m: self.sigma_along_m.max(doubt_m),

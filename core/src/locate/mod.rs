@@ -6,6 +6,7 @@
 mod homing;
 mod lane;
 mod listen;
+mod looking;
 mod mark;
 mod motion;
 mod nodes;
@@ -19,7 +20,7 @@ use glam::{Vec2, Vec3};
 
 use crate::array::{Array, Glimpse};
 use crate::error::ConfigError;
-use crate::fit::{self, Fitted};
+use crate::fit::{Ring, Traversed, Undetermined, traverse};
 use crate::frame::SampleIndex;
 use crate::math;
 use crate::tone::StrayTone;
@@ -129,8 +130,9 @@ pub struct LocateState {
     along: Option<Along>,
     across: Option<Across>,
     mark: Option<Mark>,
-    /// The fit of the lane that `along` comes from, and whether that lane still waits for it.
-    fitted: Option<Fitted>,
+    /// The walk past this source, its fit, and whether there is more of the walk than was fitted.
+    walk: Ring<LOOKS>,
+    fitted: Option<Result<Traversed, Undetermined>>,
     to_fit: bool,
     hold: Hold,
     ground: Option<Hold>,
@@ -140,6 +142,8 @@ pub struct LocateState {
     last: Option<SampleIndex>,
 }
 
+/// Looks kept of a walk.
+const LOOKS: usize = 128;
 /// Near the mark is within this share of the depth, plus the length below, metres.
 const NEAR_SHARE: f32 = 0.3;
 const NEAR_M: f32 = 0.2;
@@ -182,6 +186,7 @@ impl Locator {
             along: None,
             across: None,
             mark: None,
+            walk: Ring::default(),
             fitted: None,
             to_fit: false,
             hold: Hold::default(),
@@ -248,6 +253,10 @@ impl Locator {
             }
             state.lane.push(glimpse);
             state.nodes.push(glimpse);
+            if let Some(look) = looking::look(glimpse, &self.array, self.inflation) {
+                state.walk.push(look);
+                state.to_fit = true;
+            }
             self.take_stock(state);
         } else {
             self.close_lane(state);
@@ -286,9 +295,11 @@ impl Locator {
                 // The beacon was pushed on: a new station begins.
                 state.across = None;
                 state.ground = None;
-                state.accept(along);
+                state.walk.clear();
+                state.fitted = None;
+                state.along = Some(along);
             } else if stronger(along.peak.feature.value, old) {
-                state.accept(along);
+                state.along = Some(along);
             }
         }
         if let Some(across) = state.lane.across()
@@ -304,19 +315,21 @@ impl Locator {
         let across = state.across.as_ref();
         let mark = state.along.as_ref().and_then(|a| mark::mark(a, across, self.level_sigma));
         state.mark = match (mark, &state.fitted) {
-            (Some(mark), Some(fitted)) => Some(mark.refined(fitted)),
+            (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted)),
+            (Some(mark), Some(Err(_))) => Some(mark.doubted()),
             (mark, _) => mark,
         };
     }
 
-    /// The lane is over: fit it as a whole, if the bracket came from it.
+    /// The lane is over: fit the walk as a whole, once there is a bracket to start from.
     fn close_lane(&self, state: &mut LocateState) {
-        // The start knows nothing of other lanes: what they say is judged by the fit.
-        if core::mem::take(&mut state.to_fit)
-            && let Some(along) = &state.along
+        // The start knows nothing of lanes across: what they say is judged by the fit.
+        if let Some(along) = state.along.as_ref().filter(|_| state.to_fit)
             && let Some(start) = mark::mark(along, None, self.level_sigma)
         {
-            state.fitted = fit::dipole(state.lane.samples(), start.start(along.peak.feature.value));
+            state.to_fit = false;
+            let dipole = start.start(along.peak.feature.value);
+            state.fitted = Some(traverse(state.walk.looks(), dipole, self.array.sigma().node_ratio));
             self.put_mark(state);
         }
     }
@@ -472,15 +485,6 @@ impl Locator {
 }
 
 impl LocateState {
-    /// Take over a bracket from the lane in progress.
-    fn accept(&mut self, along: Along) {
-        if self.along.as_ref() != Some(&along) {
-            self.along = Some(along);
-            self.fitted = None;
-            self.to_fit = true;
-        }
-    }
-
     /// Phase of the locate.
     pub fn phase(&self) -> Phase {
         self.phase

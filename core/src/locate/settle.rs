@@ -148,6 +148,7 @@ impl Settled<'_> {
             self.mark.map_or(not_measured, |m| carried(m.null_spacing, m)),
             self.mark.map_or(not_measured, |m| carried(m.vertical_maxima, m)),
             rested(self.lift(miss_m)),
+            self.mark.map_or(not_measured, |m| m.below(ground_up_m)),
         ];
         let sonde = verdict::mean(&depths).map(|d| self.sonde(offset_m, d.depth_m + foot_m));
         self.add_reasons(&depths, offset_m);
