@@ -34,7 +34,7 @@ pub struct Traversed {
     pub upper_gain: f32,
     /// Covariance of place (x, y, z, metres), moment (x, y, z, A m2) and gain.
     pub covariance: Matrix<UNKNOWNS>,
-    /// Weighted sum of squared residuals.
+    /// Weighted sum of squared residuals, a look that no dipole explains counting no more than one just explained.
     pub chi_square: f32,
     /// Numbers measured less numbers found.
     pub freedom: u32,
@@ -136,7 +136,7 @@ pub fn traverse(looks: &[Look], start: Dipole, node_ratio_sigma: f32) -> Result<
         dipole: best.dipole,
         upper_gain: best.upper_gain,
         covariance,
-        chi_square: sums.normal.cost,
+        chi_square: sums.chi_square,
         freedom: (6 * looks.len() as u32).saturating_sub(UNKNOWNS as u32 - 1),
         outliers: sums.outliers,
     })
@@ -173,12 +173,13 @@ impl Guess {
 /// The normal equations of one linearisation.
 struct Sums {
     normal: Normal<UNKNOWNS>,
+    chi_square: f32,
     outliers: u32,
 }
 
 impl Sums {
     fn of(looks: &[Look], guess: &Guess, node_ratio_sigma: f32) -> Self {
-        let mut sums = Self { normal: Normal::default(), outliers: 0 };
+        let mut sums = Self { normal: Normal::default(), chi_square: 0.0, outliers: 0 };
         for look in looks {
             sums.add(look, guess);
         }
@@ -222,6 +223,7 @@ impl Sums {
         for (right, own_right) in self.normal.right.iter_mut().zip(&own.right) {
             *right += weight * own_right;
         }
+        self.chi_square += own.cost.min(OUTLYING);
         // Huber's loss: the square within, a straight line beyond.
         self.normal.cost += if weight < 1.0 { (2.0 / weight - 1.0) * OUTLYING } else { own.cost };
     }
