@@ -33,23 +33,23 @@ impl Readings {
         let _ = self.0.push_back((at, reading));
     }
 
-    /// A look at the poses of later and later samples.
-    fn look(&self) -> Look<'_> {
+    /// Goes through the poses of later and later samples.
+    fn cursor(&self) -> Cursor<'_> {
         let mut later = self.0.iter();
-        Look { before: None, after: later.next(), later }
+        Cursor { before: None, after: later.next(), later }
     }
 }
 
 type Reading = (SampleIndex, MastReading);
 
 /// The readings before and after the sample last looked at, and those later still.
-struct Look<'a> {
+struct Cursor<'a> {
     before: Option<&'a Reading>,
     after: Option<&'a Reading>,
     later: heapless::deque::Iter<'a, Reading>,
 }
 
-impl Look<'_> {
+impl Cursor<'_> {
     /// The pose at a sample, between the readings before and after it; outside them, the nearest.
     fn at(&mut self, at: SampleIndex) -> MastReading {
         while let Some(reading) = self.after.filter(|(index, _)| *index <= at) {
@@ -87,14 +87,14 @@ impl Shutter {
 
     /// The mean pose over the window about `centre`. A quantity that some reading lacks is that of the centre.
     pub fn mean(&self, readings: &Readings, centre: SampleIndex) -> MastReading {
-        let middle = readings.look().at(centre);
-        let mut look = readings.look();
+        let middle = readings.cursor().at(centre);
+        let mut cursor = readings.cursor();
         let mut moved_m = Some(Vec3::ZERO);
         let mut turned_rad = Some(0.0);
         let mut tilted_rad = Some(Vec2::ZERO);
         let mut point = centre.saturating_sub(self.point_samples * (POINTS as u64 - 1) / 2);
         for &weight in &self.weights {
-            let now = look.at(point);
+            let now = cursor.at(point);
             moved_m = sum(moved_m, now.position, middle.position, |p, m| (p.enu_m - m.enu_m) * weight);
             turned_rad =
                 sum(turned_rad, now.heading_rad, middle.heading_rad, |h, m| math::wrap_pi(h - m) * weight);

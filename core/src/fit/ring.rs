@@ -1,4 +1,4 @@
-//! The walk so far, in fixed memory: when it is full, the two neighbours whose union says least less are merged.
+//! The walk so far, in fixed memory: when it is full, the two neighbours that lose least by it are merged.
 
 use glam::Vec3;
 

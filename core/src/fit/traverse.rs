@@ -85,7 +85,7 @@ pub enum Undetermined {
 /// let seen = |at_m: Vec3| {
 ///     Vec3::from_array(field::dipole(truth.moment.to_array(), (at_m - truth.at_m).to_array())) * 1e9
 /// };
-/// let mut looks = [-0.5, 0.5].map(|y| core::array::from_fn::<_, 40, _>(|n| {
+/// let looks = [-0.5, 0.5].map(|y| core::array::from_fn::<_, 40, _>(|n| {
 ///     let at_m = Vec3::new(0.1 * n as f32 - 2.0, y, 0.0);
 ///     let fields_nt = [seen(at_m), seen(at_m + upper_m)];
 ///     Look { at_m, upper_m, fields_nt, sigma_nt: [0.01; 2], pose_sigma_m: Vec3::ZERO, spread_m: Vec3::ZERO }

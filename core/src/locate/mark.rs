@@ -49,13 +49,13 @@ pub struct Mark {
     pub source_up_m: Result<Measured, Unusable>,
     /// Whether a lane across fixed the place sideways.
     pub crossed: bool,
-    /// Whether the field along the lane is not that of one sonde.
+    /// Whether the field along the walk is not that of one sonde.
     pub bent: bool,
 }
 
 /// A fit goes together with the closed forms within so many sigmas.
 const AGREE_SIGMAS: f32 = 4.0;
-/// Reduced chi-square above which no dipole explains the lane: sound walks stay below one, for the noise is not
+/// Reduced chi-square above which no dipole explains the walk: sound walks stay below one, for the noise is not
 /// underrated.
 const EXPLAINED: f32 = 3.0;
 /// and share of the walk that may lie aside of it all the same.
@@ -195,7 +195,7 @@ impl Mark {
         depth::valid(ground_up_m - value, sigma)
     }
 
-    /// Where a dipole is to be sought that explains the lane: here, this deep, of such strength.
+    /// Where a dipole is to be sought that explains the walk: here, this deep, of such strength.
     pub(super) fn start(&self, field_t: f32) -> Dipole {
         let depth_m = self.null_spacing.map_or(1.0, |d| d.depth_m);
         let strength = field_t.abs() * 1e7 * depth_m * depth_m * depth_m;
@@ -205,9 +205,9 @@ impl Mark {
         }
     }
 
-    /// The mark, knowing what a fit of the whole lane says.
+    /// The mark, knowing what the fit of the whole walk says.
     ///
-    /// A fit that explains the lane gives place and lay where it knows them better; and where the two do not go
+    /// A fit that explains the walk gives place and lay where it knows them better; and where the two do not go
     /// together, because then the lane across was not one over this source. One that does not is no help, but a warning.
     pub(super) fn refined(self, fitted: &Traversed) -> Self {
         let flat = fitted.dipole.moment.truncate();
@@ -245,7 +245,7 @@ impl Mark {
         }
     }
 
-    /// The mark where no dipole explains the lane.
+    /// The mark where no dipole explains the walk.
     pub(super) fn doubted(self) -> Self {
         let doubt_m = SIDEWAYS_SHARE * self.null_spacing.map_or(1.0, |d| d.depth_m);
         Self {
