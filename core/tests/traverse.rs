@@ -143,7 +143,7 @@ fn start(truth: &Truth) -> Dipole {
 
 fn fitted(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Result<Traversed, Undetermined> {
     let ring = looks(truth, walk, pose_m, seed);
-    traverse(ring.looks(), start(truth), RATIO_SIGMA as f32)
+    traverse(&ring, start(truth), RATIO_SIGMA as f32)
 }
 
 /// Depth errors over many seeds: bias and spread over the bound, and how far the stated sigma is from the truth.

@@ -74,7 +74,7 @@ pub fn measure_all(meter: &mut impl Meter) {
         let mut walk = Ring::<128>::default();
         (0..256).for_each(|n| walk.push(look(n)));
         let start = Dipole { at_m: Vec3::new(0.1, -0.1, -1.35), moment: Vec3::new(0.17, 0.02, 0.0) };
-        move |_: u32| traverse(walk.looks(), start, 0.005).ok().map(|t| (t.dipole.at_m, t.sigma(2)))
+        move |_: u32| traverse(&walk, start, 0.005).ok().map(|t| (t.dipole.at_m, t.sigma(2)))
     });
     meter.measure("field.dipole", Plan::steps(256), || {
         |n: u32| field::dipole([0.2, 0.01, -0.02], [0.1, -0.4, 0.5 + n as f32 / 64.0])
