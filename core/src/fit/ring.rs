@@ -4,6 +4,9 @@ use glam::Vec3;
 
 use crate::math;
 
+/// Two places are apart when their distance, squared, is so many times its own uncertainty.
+const CLEARLY: f32 = 3.0;
+
 /// What both nodes saw at one place, or along one short stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
@@ -16,17 +19,34 @@ pub struct Look {
     /// Standard uncertainty of each component at each node, nanotesla.
     pub sigma_nt: [f32; 2],
     /// Standard uncertainty of the place along each axis, metres; zero where it is known. The fit takes it for
-    /// independent from look to look, merging for common to neighbours: position sensors wander.
+    /// independent from look to look.
     pub pose_sigma_m: Vec3,
     /// Standard deviation of the places that were merged, along the direction in which they lie.
     pub spread_m: Vec3,
 }
 
 impl Look {
-    /// Square of the distance between two looks, less what the uncertainty of their places adds to it.
+    /// Square of the distance to another look; where their places are too uncertain to tell, zero.
     fn apart2(&self, other: &Self) -> f32 {
+        let apart2 = self.at_m.distance_squared(other.at_m);
+        // What the uncertainty of both places adds to it.
         let noise2 = self.pose_sigma_m.length_squared() + other.pose_sigma_m.length_squared();
-        let raw = self.at_m.distance_squared(other.at_m); if raw < 3.0 * noise2 { 0.0 } else { raw - noise2 }
+        if apart2 < CLEARLY * noise2 { 0.0 } else { apart2 - noise2 }
+    }
+
+    /// What is lost when this look and the next become one: how much field bends between them, in sigmas, squared. The
+    /// stronger the field, the nearer the source, and the more it bends.
+    ///
+    /// How far they are apart is judged by the looks `before` and `after` them. Two that merely seem close, because
+    /// their places are uncertain, would be chosen too often, and the field would seem to change too fast.
+    fn loss(&self, before: &Self, next: &Self, after: &Self) -> f32 {
+        let step2 = after.at_m.distance_squared(before.at_m) / 9.0;
+        let apart2 = step2 + self.spread_m.length_squared() + next.spread_m.length_squared();
+        let [field_nt, _] = self.fields_nt;
+        let [sigma_nt, _] = self.sigma_nt;
+        let field2 = field_nt.length_squared() + f32::MIN_POSITIVE;
+        apart2 * apart2 * field2 * field2 * math::recip_sqrt(field2)
+            / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
     }
 
     /// Both as one, each with the weight of its sigma.
@@ -42,22 +62,22 @@ impl Look {
         let lessen = |a: f32, b: f32| math::sqrt(rest * rest * a * a + share * share * b * b);
         let [lower, upper] = self.fields_nt;
         let [other_lower, other_upper] = other.fields_nt;
+        let (pose_m, other_pose_m) = (self.pose_sigma_m, other.pose_sigma_m);
         let [sigma, upper_sigma] = self.sigma_nt;
         let [other_sigma, other_upper_sigma] = other.sigma_nt;
-        let apart_m = other.at_m - self.at_m;
         let variance = rest * self.spread_m.length_squared()
             + share * other.spread_m.length_squared()
             + rest * share * self.apart2(other);
-        let along = apart_m.normalize_or(self.spread_m.normalize_or(Vec3::X));
+        let along = (other.at_m - self.at_m).normalize_or(self.spread_m.normalize_or(Vec3::X));
         Self {
             at_m: mix(self.at_m, other.at_m),
             upper_m: mix(self.upper_m, other.upper_m),
             fields_nt: [mix(lower, other_lower), mix(upper, other_upper)],
             sigma_nt: [lessen(sigma, other_sigma), lessen(upper_sigma, other_upper_sigma)],
             pose_sigma_m: Vec3::new(
-                lessen(self.pose_sigma_m.x, other.pose_sigma_m.x),
-                lessen(self.pose_sigma_m.y, other.pose_sigma_m.y),
-                lessen(self.pose_sigma_m.z, other.pose_sigma_m.z),
+                lessen(pose_m.x, other_pose_m.x),
+                lessen(pose_m.y, other_pose_m.y),
+                lessen(pose_m.z, other_pose_m.z),
             ),
             spread_m: along * math::sqrt(variance),
         }
@@ -68,12 +88,11 @@ impl Look {
 #[derive(Debug, Clone)]
 pub struct Ring<const N: usize> {
     looks: heapless::Vec<Look, N>,
-    counts: heapless::Vec<u16, N>,
 }
 
 impl<const N: usize> Default for Ring<N> {
     fn default() -> Self {
-        Self { looks: heapless::Vec::new(), counts: heapless::Vec::new() }
+        Self { looks: heapless::Vec::new() }
     }
 }
 
@@ -85,13 +104,11 @@ impl<const N: usize> Ring<N> {
         }
         // There is room: a merge has just made it, unless N is below two.
         let _ = self.looks.push(look);
-        let _ = self.counts.push(1);
     }
 
     /// Forget the walk.
     pub fn clear(&mut self) {
         self.looks.clear();
-        self.counts.clear();
     }
 
     /// The looks, in the order of the walk.
@@ -100,21 +117,12 @@ impl<const N: usize> Ring<N> {
     }
 
     fn merge(&mut self) {
+        let (looks, last) = (&self.looks, self.looks.len().saturating_sub(1));
         let mut best = (f32::INFINITY, 0);
-        for n in 0..self.looks.len()-1 {
-            let (a, b) = (&self.looks[n], &self.looks[n + 1]);
-            let p = &self.looks[n.saturating_sub(1)];
-            let q = &self.looks[(n + 2).min(self.looks.len() - 1)];
-            let share = ((self.counts[n] + self.counts[n+1]) as f32) / (self.counts[n] + self.counts[n+1] + if n > 0 { self.counts[n-1] } else { 0 } + if n + 2 < self.looks.len() { self.counts[n+2] } else { 0 }) as f32;
-            let noise2 = p.pose_sigma_m.length_squared() + q.pose_sigma_m.length_squared();
-            let outer2 = (p.at_m.distance_squared(q.at_m) - 0.0 * noise2).max(0.0) * share * share;
-            let [field_nt, _] = a.fields_nt;
-            let [sigma_nt, _] = a.sigma_nt;
-            let b2 = field_nt.length_squared();
-            let s2 = sigma_nt * sigma_nt;
-            let apart2 = outer2 + a.spread_m.length_squared() + b.spread_m.length_squared();
-            let _ = (b, b2, s2, apart2);
-            let loss = apart2 * apart2 * b2 / s2;
+        for (n, (a, b)) in looks.iter().zip(looks.iter().skip(1)).enumerate() {
+            let before = looks.get(n.saturating_sub(1)).unwrap_or(a);
+            let after = looks.get((n + 2).min(last)).unwrap_or(b);
+            let loss = a.loss(before, b, after);
             if loss < best.0 {
                 best = (loss, n);
             }
@@ -122,7 +130,6 @@ impl<const N: usize> Ring<N> {
         let (_, first) = best;
         if first + 1 < self.looks.len() {
             let second = self.looks.remove(first + 1);
-            let c = self.counts.remove(first + 1); self.counts[first] += c;
             if let Some(look) = self.looks.get_mut(first) {
                 *look = look.merged(&second);
             }

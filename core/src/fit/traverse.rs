@@ -9,23 +9,28 @@ use glam::{Mat3, Vec3};
 
 use super::normal::{Matrix, Normal};
 use super::ring::{Look, Ring};
+use super::symmetric::Symmetric;
 use super::{Dipole, Seen};
 use crate::math;
 
 /// Place x, y, z; moment x, y, z; relative excess gain of the upper node.
 pub const UNKNOWNS: usize = 7;
 /// Steps of the iteration at most.
-const ROUNDS: u32 = 30;
+const ROUNDS: u32 = 8;
 /// A place is known to this much at best, metres.
 const LEAST_POSE_M: f32 = 1e-5;
+/// A field is known to this much at best, nanotesla.
+const LEAST_NOISE_NT: f32 = 1e-6;
 /// No look is moved further in one round than this share of its distance.
 const BOLDEST: f32 = 0.2;
+/// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
+/// and fro for ever.
+const CAUTIOUS: f32 = 0.7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
 const OUTLYING: f32 = 22.46;
-/// The steps have settled when the next promises to lower chi-square by less than this: a twentieth of a sigma.
-const SETTLED: f32 = 0.01;
-/// Sums of hundreds of squares are rounded by this share.
-const ROUNDING: f32 = 1e-5;
+/// The steps have settled when the next promises to lower chi-square by less than this (a fifth of
+/// a sigma): it is still made, and leaves less than a hundredth.
+const SETTLED: f32 = 0.05;
 
 /// What the walk found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -115,19 +120,16 @@ pub fn traverse<const N: usize>(
     // How far each look was from where it was said to be: known better with every round.
     let mut shifts_m = [Vec3::ZERO; N];
     let mut best = Guess { dipole: start, upper_gain: 0.0 };
-    let mut sums = Sums::of(looks, &best, node_ratio_sigma, &mut shifts_m);
-    let (mut settled, mut rounds) = (false, 1);
-    while rounds < ROUNDS {
-        let Some(step) = sums.normal.step(0.0) else { break };
+    let mut sums = Sums::NONE;
+    let (mut rounds, mut settled) = (0, false);
+    while rounds < ROUNDS && !settled {
+        rounds += 1;
+        sums = Sums::of(looks, &best, node_ratio_sigma, &mut shifts_m);
+        let Some(step) = sums.normal.step() else { break };
         // What the equations promise. The cost itself is rounded too coarsely to tell the last steps apart.
         let promised: f32 = step.iter().zip(&sums.normal.right).map(|(step, right)| step * right).sum();
         best = best.stepped(step);
         settled = promised < SETTLED;
-        if settled {
-            break;
-        }
-        sums = Sums::of(looks, &best, node_ratio_sigma, &mut shifts_m);
-        rounds += 1;
     }
     let covariance = sums.normal.covariance().map_err(|unknown| match unknown {
         0 | 1 => Undetermined::Place,
@@ -183,25 +185,27 @@ struct Sums {
 }
 
 impl Sums {
+    const NONE: Self = Self { normal: Normal::NONE, chi_square: 0.0, outliers: 0 };
+
     /// About the places said and `shifts_m`, which become those that the looks then prefer.
     fn of(looks: &[Look], guess: &Guess, node_ratio_sigma: f32, shifts_m: &mut [Vec3]) -> Self {
         let (mut blocks, mut chi_square, mut outliers) = (Blocks::EMPTY, 0.0, 0);
         for (look, shift_m) in looks.iter().zip(shifts_m) {
             let (own, step_m) = Blocks::of(look, guess, *shift_m).without_pose(look.pose_sigma_m, *shift_m);
-            let away_m = (look.at_m + *shift_m).distance(guess.dipole.at_m);
-            *shift_m += step_m.clamp_length_max(BOLDEST * away_m) * 0.7;
+            let away2 = BOLDEST * BOLDEST * (look.at_m + *shift_m).distance_squared(guess.dipole.at_m);
+            let step2 = step_m.length_squared();
+            let share = if step2 > away2 { CAUTIOUS * math::sqrt(away2 / step2) } else { CAUTIOUS };
+            *shift_m += step_m * share;
             let outlying = own.cost > OUTLYING;
+            // Huber's loss: the square within, a straight line beyond.
             let weight = if outlying { math::sqrt(OUTLYING / own.cost) } else { 1.0 };
             outliers += u32::from(outlying);
-            chi_square += own.cost.min(OUTLYING);
-            // Huber's loss: the square within, a straight line beyond.
-            let cost = if outlying { (2.0 / weight - 1.0) * OUTLYING } else { own.cost };
-            blocks.add(&own, weight, cost);
+            chi_square += if outlying { OUTLYING } else { own.cost };
+            blocks.add(&own, weight);
         }
         let prior = 1.0 / (node_ratio_sigma * node_ratio_sigma).max(1e-8);
         blocks.gain += prior;
         blocks.right_gain -= prior * guess.upper_gain;
-        blocks.cost += prior * guess.upper_gain * guess.upper_gain;
         Self { normal: blocks.normal(), chi_square, outliers }
     }
 }
@@ -210,25 +214,26 @@ impl Sums {
 /// the source does what that of the mast does, with the opposite sign.
 #[derive(Debug, Clone, Copy)]
 struct Blocks {
-    place: Mat3,
+    place: Symmetric,
     /// A row for each axis of the place, a column for each of the moment.
     place_moment: Mat3,
-    moment: Mat3,
+    moment: Symmetric,
     place_gain: Vec3,
     moment_gain: Vec3,
     gain: f32,
     right_place: Vec3,
     right_moment: Vec3,
     right_gain: f32,
+    /// Sum of squared residuals.
     cost: f32,
 }
 
 impl Blocks {
     /// Nothing taken in yet. (The default of a matrix is the identity.)
     const EMPTY: Self = Self {
-        place: Mat3::ZERO,
+        place: Symmetric::ZERO,
         place_moment: Mat3::ZERO,
-        moment: Mat3::ZERO,
+        moment: Symmetric::ZERO,
         place_gain: Vec3::ZERO,
         moment_gain: Vec3::ZERO,
         gain: 0.0,
@@ -239,6 +244,8 @@ impl Blocks {
     };
 
     /// Of one look, displaced by `shift_m`.
+    // In a frame of its own, as `seen_from` is.
+    #[inline(never)]
     fn of(look: &Look, guess: &Guess, shift_m: Vec3) -> Self {
         let place_m = look.at_m + shift_m;
         let [lower, upper] = [place_m, place_m + look.upper_m].map(|at_m| guess.along(at_m, look.spread_m));
@@ -247,53 +254,48 @@ impl Blocks {
         let alike = lower.field_nt.dot(lower_nt) + upper.field_nt.dot(upper_nt);
         let sign = if alike < 0.0 { -1.0 } else { 1.0 };
         let gain = 1.0 + guess.upper_gain;
-        let [weight, upper_weight] = look.sigma_nt.map(|sigma_nt| 1.0 / sigma_nt.max(1e-6));
+        let [weight, upper_weight] = look.sigma_nt.map(|sigma_nt| 1.0 / (sigma_nt + LEAST_NOISE_NT));
         let by_gain = upper.field_nt * upper_weight;
-        let mut blocks = Self::EMPTY;
-        blocks.take_in(&lower, (lower_nt * sign - lower.field_nt) * weight, weight);
         let weighted = upper_weight * gain;
-        let residual = upper_nt * sign * upper_weight - upper.field_nt * weighted;
-        blocks.take_in(&upper, residual, weighted);
+        let residual = (lower_nt * sign - lower.field_nt) * weight;
+        let upper_residual = upper_nt * sign * upper_weight - upper.field_nt * weighted;
+        let (weight2, upper_weight2) = (weight * weight, weighted * weighted);
+        let (at, upper_at) = (lower.by_place.matrix(), upper.by_place.matrix());
         Self {
+            place: Symmetric::product(at, at) * weight2
+                + Symmetric::product(upper_at, upper_at) * upper_weight2,
+            place_moment: at * (lower.by_moment * weight2).matrix()
+                + upper_at * (upper.by_moment * upper_weight2).matrix(),
+            moment: lower.moment_squared() * weight2 + upper.moment_squared() * upper_weight2,
             place_gain: upper.by_place * by_gain * weighted,
             moment_gain: upper.by_moment * by_gain * weighted,
             gain: by_gain.length_squared(),
-            right_gain: by_gain.dot(residual),
-            ..blocks
+            right_place: lower.by_place * residual * weight + upper.by_place * upper_residual * weighted,
+            right_moment: lower.by_moment * residual * weight + upper.by_moment * upper_residual * weighted,
+            right_gain: by_gain.dot(upper_residual),
+            cost: residual.length_squared() + upper_residual.length_squared(),
         }
-    }
-
-    /// Take in a node's residual, in sigmas.
-    fn take_in(&mut self, seen: &Seen, residual: Vec3, weight: f32) {
-        let Seen { by_place, by_moment, unit_nt, .. } = *seen;
-        let weight2 = weight * weight;
-        self.place += by_place * by_place * weight2;
-        self.place_moment += by_place * by_moment * weight2;
-        // Of (3 u u - 1) k the square is (3 u u + 1) k2: no need to multiply it out.
-        self.moment += (by_moment + Mat3::from_diagonal(Vec3::splat(2.0 * unit_nt))) * (unit_nt * weight2);
-        self.right_place += by_place * residual * weight;
-        self.right_moment += by_moment * residual * weight;
-        self.cost += residual.length_squared();
     }
 
     /// The true place of the look, known to `sigma_m` about what was said, eliminated; and how far from there the look
     /// itself would rather be.
     fn without_pose(&self, sigma_m: Vec3, shift_m: Vec3) -> (Self, Vec3) {
-        let sigma_m = sigma_m.max(Vec3::splat(LEAST_POSE_M));
+        let sigma_m = sigma_m + LEAST_POSE_M;
         // In sigmas of the place, the prior is one.
-        let inverse = (Mat3::IDENTITY + scaled(sigma_m, self.place, sigma_m)).inverse();
-        let freed = scaled(sigma_m, inverse, sigma_m);
+        let freed = self.place.scaled(sigma_m).plus(1.0).inverse().scaled(sigma_m).matrix();
         let prior = 1.0 / (sigma_m * sigma_m);
-        let kept = |matrix: Mat3| scaled(prior, matrix, Vec3::ONE);
+        let kept = |matrix: Mat3| {
+            Mat3::from_cols(matrix.x_axis * prior, matrix.y_axis * prior, matrix.z_axis * prior)
+        };
         let moment_freed = freed * self.place_moment;
         let gain_freed = freed * self.place_gain;
         let held = prior * shift_m;
         let slope = self.right_place - held;
         let step_m = freed * slope;
         let reduced = Self {
-            place: kept(freed * self.place),
+            place: Symmetric::product(kept(freed).transpose(), self.place.matrix()),
             place_moment: kept(moment_freed),
-            moment: self.moment - self.place_moment.transpose() * moment_freed,
+            moment: self.moment - Symmetric::product(self.place_moment, moment_freed),
             place_gain: prior * gain_freed,
             moment_gain: self.moment_gain - self.place_moment.transpose() * gain_freed,
             gain: self.gain - self.place_gain.dot(gain_freed),
@@ -305,25 +307,24 @@ impl Blocks {
         (reduced, step_m)
     }
 
-    /// Add the sums of a look that counts by `weight`, and costs what it costs.
-    fn add(&mut self, own: &Self, weight: f32, cost: f32) {
-        self.place += own.place * weight;
+    /// Add the sums of a look that counts by `weight`. What each costs is counted elsewhere.
+    fn add(&mut self, own: &Self, weight: f32) {
+        self.place = self.place + own.place * weight;
         self.place_moment += own.place_moment * weight;
-        self.moment += own.moment * weight;
+        self.moment = self.moment + own.moment * weight;
         self.place_gain += own.place_gain * weight;
         self.moment_gain += own.moment_gain * weight;
         self.gain += own.gain * weight;
         self.right_place += own.right_place * weight;
         self.right_moment += own.right_moment * weight;
         self.right_gain += own.right_gain * weight;
-        self.cost += cost;
     }
 
     /// By the place of the source.
     fn normal(&self) -> Normal<UNKNOWNS> {
-        let [[xx, xy, xz], [_, yy, yz], [_, _, zz]] = self.place.to_cols_array_2d();
+        let [[xx, xy, xz], [_, yy, yz], [_, _, zz]] = self.place.matrix().to_cols_array_2d();
         let [[xu, yu, zu], [xv, yv, zv], [xw, yw, zw]] = (-self.place_moment).to_cols_array_2d();
-        let [[uu, uv, uw], [_, vv, vw], [_, _, ww]] = self.moment.to_cols_array_2d();
+        let [[uu, uv, uw], [_, vv, vw], [_, _, ww]] = self.moment.matrix().to_cols_array_2d();
         let [xg, yg, zg] = (-self.place_gain).to_array();
         let [ug, vg, wg] = self.moment_gain.to_array();
         let [x, y, z] = (-self.right_place).to_array();
@@ -339,13 +340,6 @@ impl Blocks {
                 [xg, yg, zg, ug, vg, wg, self.gain],
             ],
             right: [x, y, z, u, v, w, self.right_gain],
-            cost: self.cost,
         }
     }
-}
-
-/// A matrix with its rows and its columns scaled.
-fn scaled(rows: Vec3, matrix: Mat3, columns: Vec3) -> Mat3 {
-    let Mat3 { x_axis, y_axis, z_axis } = matrix;
-    Mat3::from_cols(x_axis * rows * columns.x, y_axis * rows * columns.y, z_axis * rows * columns.z)
 }
