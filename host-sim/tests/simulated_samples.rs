@@ -154,8 +154,8 @@ fn an_early_rail_clips_below_the_known_one() {
     }];
     let sound = record(&site, 0.1, 1, 1);
     site.front_end.rail_fraction = 0.9;
-    site.noise.true_rail_fraction = Some(0.01);
-    let rail = 83_886;
+    site.noise.true_rail_fraction = Some(0.001);
+    let rail = 8_389;
     let clipped: Vec<[i32; 6]> =
         sound.iter().map(|frame| frame.map(|count| count.clamp(-rail, rail))).collect();
     assert!(clipped.iter().flatten().any(|count| count.abs() < rail));
