@@ -24,5 +24,10 @@ pub fn builtin() -> &'static [BuiltinPlan] {
             summary: "a level sonde at five depths, white noise only, every pose known",
             toml: include_str!("../../plans/clean.toml"),
         },
+        BuiltinPlan {
+            name: "distorted",
+            summary: "what must be noticed: lines, second sondes, iron, bends, wrong tones, an instrument that errs",
+            toml: include_str!("../../plans/distorted.toml"),
+        },
     ]
 }

@@ -419,10 +419,13 @@ fn steps(set: Table, vary: Vec<DrawFile>, within: &str) -> Result<Vec<Step>, (St
     Ok(steps)
 }
 
-/// The steps common to all kinds, with a kind's own in place of those that have the same key.
+/// The steps common to all kinds, with a kind's own in place of those that have the same key, and of those for parts
+/// of what a kind gives as a whole.
 fn joined(common: &[Step], own: Vec<Step>) -> Result<Vec<Step>, (String, String)> {
     let mut steps = common.to_vec();
     for step in own {
+        let part = |key: &str| key.strip_prefix(&step.key).is_some_and(|rest| rest.starts_with('.'));
+        steps.retain(|s| !part(&s.key));
         match steps.iter_mut().find(|s| s.key == step.key) {
             Some(slot) => *slot = step,
             None => steps.push(step),
