@@ -4,6 +4,7 @@
 //! draws depends on the plan's seed, the kind, the trial's number and the key alone, so trial 17 is the same on
 //! any machine, in any shard and in any order. Each trial is one row in a file; the summary is made of rows.
 
+mod bound;
 mod builtin;
 mod draw;
 mod folder;
@@ -15,9 +16,10 @@ mod stats;
 mod summary;
 mod tree;
 
+pub use bound::Stay;
 pub use builtin::{BuiltinPlan, builtin};
 pub use folder::{FolderError, Merged, merge, read};
-pub use one::locate;
+pub use one::{Located, locate};
 pub use plan::{Kind, Plan, PlanError, Scene};
 pub use rows::{MethodDepth, Row, RowError, Truth, Word};
 pub use runner::{RunError, Shard, Task, run};

@@ -2,14 +2,16 @@
 
 use std::time::Instant;
 
+use nullwalk_core::frame::{BlockInfo, SampleSource};
 use nullwalk_core::verdict::Fix;
 use toml::Value;
 
+use super::bound::{self, Stay};
 use super::plan::{Kind, Plan, PlanError, Scene};
 use super::rows::{MethodDepth, Row, Truth};
 use crate::run::{self, Outcome};
 use crate::site::{Site, SiteError};
-use crate::synth::Simulation;
+use crate::synth::{Cue, Guided, Simulation};
 use crate::with_channels;
 
 /// Run one trial of a plan. `varied` are the plan's columns.
@@ -19,7 +21,7 @@ use crate::with_channels;
 pub fn trial(plan: &Plan, kind: &Kind, number: u64, varied: &[String]) -> Result<Row, PlanError> {
     let Scene { site, seed, drawn } = plan.scene(kind, number)?;
     let begun = Instant::now();
-    let (truth, outcome) = locate(&site, seed).map_err(|e| PlanError::Entry {
+    let located = locate(&site, seed).map_err(|e| PlanError::Entry {
         file: plan.file.clone(),
         place: format!("kind {}, trial {number}", kind.name),
         problem: e.to_string(),
@@ -30,20 +32,35 @@ pub fn trial(plan: &Plan, kind: &Kind, number: u64, varied: &[String]) -> Result
         found.map_or_else(String::new, |(_, value)| text(value))
     };
     let identity = Identity { kind: kind.name.clone(), trial: number, seed };
-    Ok(row(identity, varied.iter().map(cell).collect(), truth, &outcome, spent_ms))
+    let sonde = site.station.first().and_then(|here| site.sources(here).first().copied());
+    let bound_m = sonde.and_then(|sonde| bound::depth_m(&site, &sonde, &located.walk));
+    let mut row = row(identity, varied.iter().map(cell).collect(), &located, spent_ms);
+    row.bound_m = bound_m.map(|m| m as f32);
+    Ok(row)
+}
+
+/// A locate, and what it was about.
+#[derive(Debug, Clone)]
+pub struct Located {
+    /// What is really there.
+    pub truth: Option<Truth>,
+    /// What the instrument made of it.
+    pub outcome: Outcome,
+    /// Where the mast really was.
+    pub walk: Vec<Stay>,
 }
 
 /// Simulate and locate the first station of a site.
 ///
 /// # Errors
 /// As [`Simulation::new`].
-pub fn locate(site: &Site, seed: u64) -> Result<(Option<Truth>, Outcome), SiteError> {
+pub fn locate(site: &Site, seed: u64) -> Result<Located, SiteError> {
     with_channels!(site.signal.channels, C => locate_with::<C>(site, seed))
         .unwrap_or_else(|| Err(SiteError::new("signal.channels", "must be 1 to 8")))
 }
 
-fn locate_with<const C: usize>(site: &Site, seed: u64) -> Result<(Option<Truth>, Outcome), SiteError> {
-    let mut simulation = Simulation::<C>::new(site, 0, seed)?;
+fn locate_with<const C: usize>(site: &Site, seed: u64) -> Result<Located, SiteError> {
+    let simulation = Simulation::<C>::new(site, 0, seed)?;
     let truth = simulation.truth().map(|t| Truth {
         east_m: t.east_m,
         north_m: t.north_m,
@@ -55,8 +72,39 @@ fn locate_with<const C: usize>(site: &Site, seed: u64) -> Result<(Option<Truth>,
     let array = site.array.array()?;
     let array = array.ok_or_else(|| SiteError::new("array.node", "must list at least one node"))?;
     let instrument = run::instrument::<C>(&site.signal, site.front_end.ladder()?, array)?;
-    let Ok(outcome) = run::locate(&instrument, &mut simulation, None, |_| ());
-    Ok((truth, outcome))
+    let mut walked = Walked { simulation, sample_s: 1.0 / site.signal.sample_rate_hz, stays: Vec::new() };
+    let Ok(outcome) = run::locate(&instrument, &mut walked, None, |_| ());
+    Ok(Located { truth, outcome, walk: walked.stays })
+}
+
+/// A simulation that notes where the mast really was.
+struct Walked<const C: usize> {
+    simulation: Simulation<C>,
+    sample_s: f64,
+    stays: Vec<Stay>,
+}
+
+impl<const C: usize> SampleSource<C> for Walked<C> {
+    type Error = std::convert::Infallible;
+
+    fn read(&mut self, frames: &mut [[i32; C]]) -> Result<Option<BlockInfo>, Self::Error> {
+        let read = self.simulation.read(frames);
+        if let Ok(Some(info)) = &read {
+            let seconds = info.frames as f64 * self.sample_s;
+            self.stays.push(Stay { pose: self.simulation.pose(), seconds });
+        }
+        read
+    }
+
+    fn set_rung(&mut self, rung: u8) {
+        self.simulation.set_rung(rung);
+    }
+}
+
+impl<const C: usize> Guided for Walked<C> {
+    fn respond(&mut self, cue: Cue) {
+        self.simulation.respond(cue);
+    }
 }
 
 /// Which trial a row is of.
@@ -66,7 +114,9 @@ struct Identity {
     seed: u64,
 }
 
-fn row(id: Identity, drawn: Vec<String>, truth: Option<Truth>, outcome: &Outcome, spent_ms: f32) -> Row {
+fn row(id: Identity, drawn: Vec<String>, located: &Located, spent_ms: f32) -> Row {
+    let Located { truth, outcome, .. } = located;
+    let truth = *truth;
     let judgement = &outcome.judgement;
     let fix = outcome.fix.as_ref();
     let place = fix.and_then(|f| f.place);
@@ -101,6 +151,7 @@ fn row(id: Identity, drawn: Vec<String>, truth: Option<Truth>, outcome: &Outcome
         lay_error_deg,
         lay_sigma_deg: lay.map(|l| l.sigma.to_degrees()),
         methods: fix.map_or([None; _], |f| f.depths.each_ref().map(method)),
+        bound_m: None,
         scores: fix.map(scores).unwrap_or_default().into_iter().map(|(n, x)| (n.to_owned(), x)).collect(),
         recorded_s: outcome.duration_s as f32,
         spent_ms,

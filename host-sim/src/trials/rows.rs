@@ -44,6 +44,8 @@ pub struct Row {
     pub lay_sigma_deg: Option<f32>,
     /// What each method found, in the order of [`Method::ALL`].
     pub methods: [Option<MethodDepth>; Method::ALL.len()],
+    /// The standard deviation that no unbiased depth from this walk can beat, metres.
+    pub bound_m: Option<f32>,
     /// Named statistics that look for distortion.
     pub scores: Vec<(String, Option<f32>)>,
     /// Length of the recording, seconds.
@@ -142,7 +144,7 @@ pub fn columns(varied: &[String]) -> Vec<String> {
         "lay_sigma_deg",
     ]));
     columns.extend(methods);
-    columns.extend(names(&["scores", "recorded_s", SPENT]));
+    columns.extend(names(&["bound_depth_m", "scores", "recorded_s", SPENT]));
     columns
 }
 
@@ -171,7 +173,7 @@ impl Row {
             self.lay_sigma_deg,
         ];
         let methods = self.methods.iter().flat_map(|m| [m.map(|m| m.depth_m), m.map(|m| m.sigma_m)]);
-        fields.extend(measured.into_iter().chain(methods).map(optional));
+        fields.extend(measured.into_iter().chain(methods).chain([self.bound_m]).map(optional));
         let scores = self.scores.iter().map(|(name, value)| format!("{name}={}", optional(*value)));
         fields.push(scores.collect::<Vec<_>>().join(";"));
         fields.extend([self.recorded_s.to_string(), self.spent_ms.to_string()]);
@@ -239,6 +241,7 @@ impl Row {
                 }
                 methods
             },
+            bound_m: cells.optional()?,
             scores: cells.scores()?,
             recorded_s: cells.value()?,
             spent_ms: cells.value()?,

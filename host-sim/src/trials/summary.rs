@@ -12,6 +12,10 @@ use super::stats::{Share, mean, quantile, rms};
 /// A circle of this many sigmas holds 95 % of a round normal cloud in the plane: the root of -2 ln 0.05.
 const CIRCLE_95: f64 = 2.448;
 
+/// Depths that are summarised together, metres.
+pub const DEPTHS_M: [(f64, f64); 8] =
+    [(0.0, 0.75), (0.75, 1.25), (1.25, 1.75), (1.75, 2.5), (2.5, 3.5), (3.5, 4.5), (4.5, 6.0), (6.0, 15.0)];
+
 /// The summary of a plan's rows: kind by kind, and of all.
 pub fn summary(plan: &Plan, rows: &[Row]) -> String {
     let mut text = String::new();
@@ -60,6 +64,7 @@ fn group(text: &mut String, name: &str, trials: u64, rows: &[&Row]) -> std::fmt:
         line("error of the lay", spread(&collect(rows, |r| r.lay_error_deg.map(f32::abs)), "degrees"))?;
     }
     methods(text, &[("agree", &agree), ("any verdict", rows)])?;
+    efficiency(text, rows)?;
     reasons(text, rows)?;
     let spent: Vec<f64> = rows.iter().map(|r| f64::from(r.spent_ms)).collect();
     writeln!(text, "  time for one locate: {}", spread(&spent, "ms"))
@@ -158,6 +163,36 @@ fn methods(text: &mut String, groups: &[(&str, &[&Row])]) -> std::fmt::Result {
         }
     }
     Ok(())
+}
+
+/// Errors of the traverse fit in bounds, depth by depth.
+fn efficiency(text: &mut String, rows: &[&Row]) -> std::fmt::Result {
+    let in_bounds: Vec<(f64, f64)> = rows.iter().filter_map(|r| error_in_bounds(r)).collect();
+    let mut head = Some("  traverse fit over the Cramer-Rao bound, any verdict");
+    for &(from_m, to_m) in &DEPTHS_M {
+        let here: Vec<f64> =
+            in_bounds.iter().filter(|(d, _)| (from_m..to_m).contains(d)).map(|(_, z)| *z).collect();
+        if let (Some(rms), Some(median)) = (rms(&here), quantile(&here, 0.5)) {
+            if let Some(head) = head.take() {
+                writeln!(text, "{head}")?;
+            }
+            // Half of a normal error lies within 0.6745 of its sigma.
+            let typical = median / 0.6745;
+            writeln!(
+                text,
+                "    {from_m:>4.2} to {to_m:>5.2} m {:>8} times, rms {rms:>6.2}, by the median {typical:>5.2}",
+                here.len()
+            )?;
+        }
+    }
+    Ok(())
+}
+
+/// The true depth, and the size of the traverse fit's error in bounds.
+pub fn error_in_bounds(row: &Row) -> Option<(f64, f64)> {
+    let fit = Method::ALL.iter().position(|m| *m == Method::TraverseFit)?;
+    let error_m = row.depth_error_m(row.methods.get(fit).copied().flatten()?.depth_m)?;
+    Some((row.truth?.depth_m, error_m.abs() / f64::from(row.bound_m.filter(|m| *m > 0.0)?)))
 }
 
 fn reasons(text: &mut String, rows: &[&Row]) -> std::fmt::Result {
