@@ -144,9 +144,10 @@ pub struct LocateState {
 
 /// Looks kept of a walk.
 const LOOKS: usize = 128;
-/// Near the mark is within this share of the depth, plus the length below, metres.
+/// Near the mark is within this share of the depth, plus the length below, metres, and so many sigmas of the position.
 const NEAR_SHARE: f32 = 0.3;
 const NEAR_M: f32 = 0.2;
+const NEAR_SIGMAS: f32 = 2.0;
 /// A bracket this many depths from the mark, plus the length below, belongs to another source.
 const ELSEWHERE_DEPTHS: f32 = 2.0;
 const ELSEWHERE_M: f32 = 1.0;
@@ -351,7 +352,7 @@ impl Locator {
         match (&state.mark, glimpse.mast.position) {
             (Some(mark), Some(position)) => {
                 let away_m = position.enu_m.truncate().distance(mark.place_m);
-                away_m < NEAR_SHARE * Self::depth_m(mark) + NEAR_M
+                away_m < NEAR_SHARE * Self::depth_m(mark) + NEAR_M + NEAR_SIGMAS * position.sigma_m
             }
             // Where positions are known, no place is near before both nulls were passed.
             (None, Some(_)) => false,
