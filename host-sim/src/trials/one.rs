@@ -2,8 +2,9 @@
 
 use std::time::Instant;
 
+use nullwalk_core::depth::Depth;
 use nullwalk_core::frame::{BlockInfo, SampleSource};
-use nullwalk_core::verdict::Fix;
+use nullwalk_core::verdict::{self, Fix};
 use toml::Value;
 
 use super::bound::{self, Stay};
@@ -129,7 +130,7 @@ fn row(id: Identity, drawn: Vec<String>, located: &Located, spent_ms: f32) -> Ro
         let off = f64::from(lay.value).to_degrees() - truth.lay_deg;
         (off - 180.0 * (off / 180.0).round()) as f32
     });
-    let method = |depth: &Result<nullwalk_core::depth::Depth, _>| {
+    let method = |depth: &Result<Depth, _>| {
         depth.as_ref().ok().map(|d| MethodDepth { depth_m: d.depth_m, sigma_m: d.sigma_m })
     };
     Row {
@@ -160,14 +161,12 @@ fn row(id: Identity, drawn: Vec<String>, located: &Located, spent_ms: f32) -> Ro
 
 /// Named statistics of a fix that look for distortion: the larger, the more suspect; above 1 is flagged.
 fn scores(fix: &Fix) -> Vec<(&'static str, Option<f32>)> {
-    let pitch = fix.pitch_rad.map(|p| p.value.abs() / p.sigma.max(1e-6) / 3.0);
-    let mean = nullwalk_core::verdict::mean(&fix.depths);
-    let spread = mean.and_then(|mean| {
-        let apart =
-            |d: &nullwalk_core::depth::Depth| ((d.depth_m - mean.depth_m) / d.sigma_m.max(1e-4)).abs();
-        fix.depths.iter().flatten().map(apart).reduce(f32::max)
+    let apart = verdict::mean(&fix.depths).and_then(|mean| {
+        let sigmas = |d: &Depth| ((d.depth_m - mean.depth_m) / d.sigma_m).abs();
+        fix.depths.iter().flatten().map(sigmas).reduce(f32::max)
     });
-    vec![("pitch", pitch), ("methods-apart", spread.map(|s| s / 3.0))]
+    // Further from the mean of all methods than three of its own sigmas, no method should be.
+    vec![("methods-apart", apart.map(|sigmas| sigmas / 3.0))]
 }
 
 /// A drawn value in a cell; on one line, whatever it is.
