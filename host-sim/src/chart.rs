@@ -216,7 +216,7 @@ impl Panel {
         let (left, right, middle) = (decimal(x - 4.0), decimal(x + 4.0), decimal(x));
         html! {
             path d={ "M" (left) " " (low) "H" (right) "M" (left) " " (high) "H" (right) "M" (middle) " " (low) "V" (high) }
-                fill="none" stroke=(line.stroke) stroke-width="1.2" {}
+                fill="none" stroke=(line.stroke) stroke-width="1.2" stroke-dasharray=[line.dash_array()] {}
             circle cx=(middle) cy=(decimal(self.y(value))) r="3.5" fill="#fff" stroke=(line.stroke)
                 stroke-width="1.6" {}
         }

@@ -155,7 +155,7 @@ const LARGEST: f64 = 1e30;
 pub const SPENT: &str = "spent_ms";
 
 impl Row {
-    /// The fields in the order of [`columns`].
+    /// Its fields, one for each column of the file.
     pub fn fields(&self) -> Vec<String> {
         let mut fields = vec![self.kind.clone(), self.trial.to_string(), self.seed.to_string()];
         fields.extend(self.drawn.iter().cloned());
@@ -183,7 +183,7 @@ impl Row {
         fields
     }
 
-    /// A row from its fields; `varied` is the number of keys that vary.
+    /// A row from its fields, in the same order; `varied` is the number of keys that vary.
     ///
     /// # Errors
     /// Names the column and what stands in it.

@@ -31,12 +31,17 @@ fn binned<'a>(rows: &[&'a Row]) -> Vec<(f64, Vec<&'a Row>)> {
 
 /// How often the stated range holds the truth.
 pub fn coverage(rows: &[Row]) -> Option<String> {
-    let with = |verdict| rows.iter().filter(|r| r.verdict == verdict).collect::<Vec<_>>();
-    let sets = [(with(Verdict::Agree), FIRST, -5.0), (with(Verdict::Doubt), SECOND, 5.0)];
-    let shares = sets.each_ref().map(|(set, line, aside)| {
-        let shares = binned(set).into_iter().map(|(d, here)| (d, within_range(&here, 1.0)));
-        (shares.filter(|(_, share)| share.of > 0).collect::<Vec<_>>(), *line, *aside)
-    });
+    // Both verdicts stand at the mean depth of all, side by side.
+    let all: Vec<&Row> = rows.iter().collect();
+    let bins = binned(&all);
+    let of = |verdict| {
+        let shares = bins.iter().map(|(depth_m, here)| {
+            let its: Vec<&Row> = here.iter().filter(|r| r.verdict == verdict).copied().collect();
+            (*depth_m, within_range(&its, 1.0))
+        });
+        shares.filter(|(_, share)| share.of > 0).collect::<Vec<_>>()
+    };
+    let shares = [(of(Verdict::Agree), FIRST, -6.0), (of(Verdict::Doubt), SECOND, 6.0)];
     let lows = shares.iter().flat_map(|(set, _, _)| set).map(|(_, share)| share.interval().0);
     let lowest = lows.reduce(f64::min)?;
     // A little room above 100 %, where most of them stand.
