@@ -402,3 +402,94 @@ fn a_site_with_hum_is_a_site_file_too() {
     let (_, complained) = desk.exits(4, &["locate", "hum.toml"]);
     assert!(!complained.contains("notice"), "{complained}");
 }
+
+/// Two kinds of trial that last two seconds each.
+const PLAN: &str = "site = 'clean-level'\ntrials = 2\nset = { walk = [{ stand = { seconds = 1.5 } }] }\n\
+    [[vary]]\nkey = 'source.1.depth_m'\nuniform = [1.0, 2.0]\n\
+    [[kind]]\nname = 'nominal'\n[[kind]]\nname = 'odd'\n";
+
+#[test]
+fn trials_run_go_on_merge_and_are_shown() {
+    let desk = Desk::new();
+    desk.write("plan.toml", PLAN);
+    let run = ["trials", "run", "plan.toml", "--out"];
+    let (said, complained) = desk.exits(0, &[&run[..], &["whole"]].concat());
+    for part in ["nominal: 2 of 2 trials", "odd: 2 of 2 trials", "all together: 4 of 4", "no-tone 2"] {
+        assert!(said.contains(part), "no `{part}` in:\n{said}");
+    }
+    assert!(complained.contains("drawn") && desk.path("whole/time.svg").exists(), "{complained}");
+    let rows = fs::read(desk.path("whole/rows.csv")).unwrap();
+    assert_eq!(desk.exits(0, &[&run[..], &["whole"]].concat()).0, said);
+    assert_eq!(fs::read(desk.path("whole/rows.csv")).unwrap(), rows, "nothing was left to do");
+
+    desk.exits(0, &[&run[..], &["one", "--shard", "1/2"]].concat());
+    let (said, complained) = desk.exits(0, &["trials", "merge", "all", "one"]);
+    assert!(said.contains("all together: 2 of 4") && complained.contains("2 are missing"), "{complained}");
+    desk.exits(0, &[&run[..], &["two", "--shard", "2/2"]].concat());
+    let (_, complained) = desk.exits(0, &["trials", "merge", "both", "one", "two", "one"]);
+    assert!(
+        complained.contains("merged 4 trials; 2 came more than once and agree; 0 are missing"),
+        "{complained}"
+    );
+    let shown = |folder: &str| {
+        let (said, _) = desk.exits(0, &["trials", "show", folder]);
+        said.lines().filter(|l| !l.contains("time for one locate")).map(str::to_owned).collect::<Vec<_>>()
+    };
+    assert_eq!(shown("both"), shown("whole"));
+    let (_, complained) = desk.exits(0, &["trials", "show", "one", "--against", "two"]);
+    assert!(complained.contains("detection.svg"), "{complained}");
+}
+
+#[test]
+fn trials_that_cannot_be_give_one_message() {
+    let desk = Desk::new();
+    desk.write("plan.toml", PLAN);
+    desk.write("other.toml", format!("{PLAN}\n# or not\n"));
+    desk.write("typo.toml", PLAN.replace("depth_m", "dpeth_m"));
+    desk.exits(0, &["trials", "run", "plan.toml", "--out", "out", "--first", "1"]);
+    let run = |plan| ["trials", "run", plan, "--out", "out"];
+    desk.complains(&run("nowhere"), &["nowhere", "cannot be read", "nullwalk trials plans"]);
+    desk.complains(&run("typo.toml"), &["typo.toml", "vary.1", "`source.1.dpeth_m`", "depth_m"]);
+    desk.complains(&run("other.toml"), &["out/plan.toml", "another folder"]);
+    desk.complains(&["trials", "show", "nowhere"], &["nowhere/plan.toml", "cannot read"]);
+    desk.complains(&["trials", "merge", "out", "out"], &["out", "holds rows already"]);
+    desk.complains(&["trials", "plans", "nowhere"], &["nowhere", "nullwalk trials plans"]);
+    desk.complains(&["trials", "site", "plan.toml", "0"], &["--kind", "nominal, odd"]);
+    let (_, complained) = desk.exits(2, &[&run("plan.toml")[..], &["--shard", "3/2"]].concat());
+    assert!(complained.contains("3/8"), "{complained}");
+
+    let rows = fs::read_to_string(desk.path("out/rows.csv")).unwrap();
+    fs::create_dir(desk.path("odd")).unwrap();
+    desk.write("odd/plan.toml", PLAN);
+    desk.write("odd/rows.csv", rows.replacen("no-tone", "saturated", 1));
+    let (_, complained) = desk.exits(1, &["trials", "merge", "both", "out", "odd"]);
+    assert!(complained.contains("1 trials came more than once and differ"), "{complained}");
+}
+
+#[test]
+fn built_in_plans_are_listed_and_printed() {
+    let desk = Desk::new();
+    let (said, _) = desk.exits(0, &["trials", "plans"]);
+    for plan in nullwalk::trials::builtin() {
+        assert!(said.contains(plan.name) && said.contains(plan.summary), "{said}");
+        assert_eq!(desk.exits(0, &["trials", "plans", plan.name]).0, plan.toml);
+    }
+}
+
+#[test]
+fn a_single_trial_can_be_located_again_by_itself() {
+    let desk = Desk::new();
+    let plan = "site = 'clean-level'\ntrials = 1\n[start]\n[[vary]]\nkey = 'source.1.lay_deg'\nuniform = [0, 180]\n";
+    desk.write("plan.toml", plan);
+    desk.exits(0, &["trials", "run", "plan.toml", "--out", "out"]);
+    let (site, _) = desk.exits(0, &["trials", "site", "plan.toml", "0"]);
+    let seed = site.split("--seed ").nth(1).and_then(|rest| rest.split_whitespace().next()).unwrap();
+    desk.write("one.toml", &site);
+    let (said, complained) = desk.exits(0, &["locate", "one.toml", "--seed", seed, "--json"]);
+    assert!(!complained.contains("notice"), "{complained}");
+    let depth_m = json(&said)["stations"][0]["depth_to_source_m"]["value"].as_f64().unwrap();
+    let mut rows = csv::Reader::from_path(desk.path("out/rows.csv")).unwrap();
+    let column = rows.headers().unwrap().iter().position(|name| name == "depth_m").unwrap();
+    let row = rows.records().next().unwrap().unwrap();
+    assert_eq!(row[column].parse::<f32>().unwrap(), depth_m as f32);
+}

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::{Done, Failure, report};
-use crate::trials::{self, Plan, Shard, Task, builtin};
+use crate::trials::{self, Plan, Row, Shard, Task, builtin};
 
 #[derive(clap::Args)]
 pub struct Options {
@@ -15,11 +15,11 @@ pub struct Options {
 
 #[derive(clap::Subcommand)]
 enum Command {
-    /// Run the trials of a plan that its folder does not hold yet, and summarise them
+    /// Run the trials of a plan that its folder does not hold yet, summarise and draw them
     Run(RunOptions),
     /// Merge the rows of several folders of one plan
     Merge(MergeOptions),
-    /// Summarise the rows of a folder
+    /// Summarise the rows of a folder, and draw its pictures
     Show(ShowOptions),
     /// List the built-in plans, or explain one
     Plans(PlansOptions),
@@ -55,6 +55,9 @@ struct MergeOptions {
 struct ShowOptions {
     /// A folder of rows
     folder: PathBuf,
+    /// Another folder, whose nominal trials the distorted ones of the first are to be told from
+    #[arg(long)]
+    against: Option<PathBuf>,
 }
 
 #[derive(clap::Args)]
@@ -78,7 +81,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     match &options.command {
         Command::Run(options) => run_plan(options),
         Command::Merge(options) => merge(options),
-        Command::Show(options) => show(&options.folder),
+        Command::Show(options) => show(&options.folder, options.against.as_deref()),
         Command::Plans(options) => plans(options.name.as_deref()),
         Command::Site(options) => site(options),
     }
@@ -101,7 +104,7 @@ fn run_plan(options: &RunOptions) -> Result<Done, Failure> {
     let ran = trials::run(&task, |count| progress.set_length(count), || progress.inc(1));
     progress.finish_and_clear();
     ran?;
-    show(&options.out)
+    show(&options.out, None)
 }
 
 fn merge(options: &MergeOptions) -> Result<Done, Failure> {
@@ -119,12 +122,28 @@ fn merge(options: &MergeOptions) -> Result<Done, Failure> {
         )
         .into());
     }
-    show(&options.out)
+    show(&options.out, None)
 }
 
-fn show(folder: &Path) -> Result<Done, Failure> {
+/// The kind that others are told from.
+const NOMINAL: &str = "nominal";
+
+fn show(folder: &Path, against: Option<&Path>) -> Result<Done, Failure> {
     let (plan, rows) = trials::read(folder)?;
     report::print(&trials::summary(&plan, &rows))?;
+    let others = against.map(trials::read).transpose()?.map(|(_, rows)| rows);
+    // Where no kind is called so, the whole other folder is nominal: that is why it was named.
+    let nominal: Vec<&Row> = match &others {
+        Some(others) if others.iter().all(|r| r.kind != NOMINAL) => others.iter().collect(),
+        Some(others) => others.iter().filter(|r| r.kind == NOMINAL).collect(),
+        None => rows.iter().filter(|r| r.kind == NOMINAL).collect(),
+    };
+    let distorted: Vec<&Row> = rows.iter().filter(|r| r.kind != NOMINAL).collect();
+    for picture in trials::pictures(&rows, &nominal, &distorted) {
+        let path = folder.join(picture.file);
+        report::write(&path, picture.svg.as_bytes())?;
+        report::wrote("drawn", &path);
+    }
     Ok(Done::WORK)
 }
 

@@ -196,19 +196,17 @@ mod tests {
         let overhead = [Stay { pose: Pose::default(), seconds: 0.1 }];
         let one = lanes(&[0.0]);
         let three = lanes(&[-0.5, 0.0, 0.5]);
-        let table: [(f64, &[Stay], &[(f64, f64)]); 5] = [
-            (0.0, &overhead, &[(1.0, 2.7e-3), (2.0, 51e-3), (3.0, 0.32)]),
-            (0.0, &one, &[(1.0, 0.13e-3), (2.0, 1.5e-3), (3.0, 6.9e-3), (6.0, 0.121), (8.0, 0.44)]),
-            (0.0, &three, &[(1.0, 0.09e-3), (2.0, 0.93e-3), (3.0, 4.2e-3), (6.0, 71e-3), (8.0, 0.26)]),
-            (0.02, &three, &[(1.0, 1.2e-3), (2.0, 2.1e-3), (3.0, 4.9e-3), (6.0, 71e-3)]),
-            (0.3, &three, &[(1.0, 16e-3), (2.0, 16e-3), (3.0, 23e-3), (6.0, 92e-3)]),
-        ];
-        for (white_m, walk, depths) in table {
+        let check = |white_m: f64, walk: &[Stay], depths: &[(f64, f64)]| {
             for &(d, expected_m) in depths {
                 let found_m = depth_m(&site(white_m), &sonde(d), walk).unwrap();
                 assert!((found_m / expected_m - 1.0).abs() < 0.05, "{d} m, {white_m} m: {found_m}");
             }
-        }
+        };
+        check(0.0, &overhead, &[(1.0, 2.7e-3), (2.0, 51e-3), (3.0, 0.32)]);
+        check(0.0, &one, &[(1.0, 0.13e-3), (2.0, 1.5e-3), (3.0, 6.9e-3), (6.0, 0.121), (8.0, 0.44)]);
+        check(0.0, &three, &[(1.0, 0.09e-3), (2.0, 0.93e-3), (3.0, 4.2e-3), (6.0, 71e-3), (8.0, 0.26)]);
+        check(0.02, &three, &[(1.0, 1.2e-3), (2.0, 2.1e-3), (3.0, 4.9e-3), (6.0, 71e-3)]);
+        check(0.3, &three, &[(1.0, 16e-3), (2.0, 16e-3), (3.0, 23e-3), (6.0, 92e-3)]);
     }
 
     /// All instants at once: the error of position with its whole covariance in time, the information inverted.

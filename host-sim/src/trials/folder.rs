@@ -5,7 +5,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use super::plan::Plan;
+use super::plan::{Plan, PlanError};
 use super::rows::{Row, RowError, columns};
 
 const ROWS: &str = "rows.csv";
@@ -31,6 +31,12 @@ pub enum FolderError {
         /// The file that differs.
         file: PathBuf,
     },
+    /// A merge needs a folder of its own.
+    #[error("{folder}: holds rows already; merge into a folder that is not there yet")]
+    NotEmpty {
+        /// The folder.
+        folder: PathBuf,
+    },
     /// Somebody else writes there.
     #[error("{file}: another run is writing here; wait for it, or give another folder")]
     Busy {
@@ -39,7 +45,7 @@ pub enum FolderError {
     },
     /// The plan beside the rows cannot be read.
     #[error(transparent)]
-    Plan(#[from] super::PlanError),
+    Plan(#[from] PlanError),
     /// The header is not that of the plan.
     #[error("{file}: the columns are not those that this program writes for the plan; start a new folder")]
     Columns {
@@ -224,8 +230,7 @@ pub fn merge(out: &Path, folders: &[PathBuf]) -> Result<Merged, FolderError> {
     };
     let (mut target, had) = Folder::open(out, &plan)?;
     if !had.is_empty() {
-        let source = io::Error::from(io::ErrorKind::AlreadyExists);
-        return Err(io_error(out, "merge into a folder that has rows")(source));
+        return Err(FolderError::NotEmpty { folder: out.to_owned() });
     }
     // The sort keeps the folders' order among rows of one trial.
     sort(&mut rows, &plan);

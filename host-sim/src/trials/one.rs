@@ -129,7 +129,7 @@ fn row(id: Identity, drawn: Vec<String>, located: &Located, spent_ms: f32) -> Ro
         let off = f64::from(lay.value).to_degrees() - truth.lay_deg;
         (off - 180.0 * (off / 180.0).round()) as f32
     });
-    let method = |depth: &Result<nullwalk_core::depth::Depth, _>| {
+    let method = |depth: &Result<Depth, _>| {
         depth.as_ref().ok().map(|d| MethodDepth { depth_m: d.depth_m, sigma_m: d.sigma_m })
     };
     Row {

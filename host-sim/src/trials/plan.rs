@@ -40,7 +40,7 @@ pub enum PlanError {
         /// The plan.
         file: String,
         /// What is wrong with it.
-        source: site::SiteError,
+        source: Box<site::SiteError>,
     },
     /// An entry that cannot be.
     #[error("{file}: {place}: {problem}")]
@@ -194,7 +194,10 @@ impl Plan {
     }
 
     /// A plan from its text; `find` gives the name and the text of the site file it names.
-    pub(super) fn with_site(
+    ///
+    /// # Errors
+    /// As [`Plan::open`].
+    pub fn with_site(
         text: &str,
         file: &str,
         find: impl FnOnce(&str) -> (String, io::Result<String>),
@@ -352,7 +355,7 @@ fn base(
     find: impl FnOnce(&str) -> (String, io::Result<String>),
     notices: &mut Vec<Notice>,
 ) -> Result<(Value, Option<String>), PlanError> {
-    let wrong = |source| PlanError::Site { file: file.to_owned(), source };
+    let wrong = |e| PlanError::Site { file: file.to_owned(), source: Box::new(e) };
     let (mut site, text) = match site {
         None => (Site::default(), None),
         Some(SiteFile::Here(table)) => {

@@ -148,11 +148,14 @@ pub fn columns(varied: &[String]) -> Vec<String> {
     columns
 }
 
+/// No number in a row is larger; nor is any infinite.
+const LARGEST: f64 = 1e30;
+
 /// The only column in which two runs of one trial may differ.
 pub const SPENT: &str = "spent_ms";
 
 impl Row {
-    /// The fields in the order of [`columns`].
+    /// Its fields, one for each column of the file.
     pub fn fields(&self) -> Vec<String> {
         let mut fields = vec![self.kind.clone(), self.trial.to_string(), self.seed.to_string()];
         fields.extend(self.drawn.iter().cloned());
@@ -180,7 +183,7 @@ impl Row {
         fields
     }
 
-    /// A row from its fields; `varied` is the number of keys that vary.
+    /// A row from its fields, in the same order; `varied` is the number of keys that vary.
     ///
     /// # Errors
     /// Names the column and what stands in it.
@@ -243,8 +246,8 @@ impl Row {
             },
             bound_m: cells.optional()?,
             scores: cells.scores()?,
-            recorded_s: cells.value()?,
-            spent_ms: cells.value()?,
+            recorded_s: cells.number()?,
+            spent_ms: cells.number()?,
         })
     }
 
@@ -286,20 +289,30 @@ impl<'a> Cells<'a> {
         value.parse().map_err(|_| RowError { column: column.to_owned(), value: value.to_owned() })
     }
 
-    fn optional<T: FromStr>(&mut self) -> Result<Option<T>, RowError> {
+    /// A number, where there is one.
+    fn optional<T: FromStr + Into<f64> + Copy>(&mut self) -> Result<Option<T>, RowError> {
         let (column, value) = self.next();
         if value.is_empty() {
             return Ok(None);
         }
-        let parsed = value.parse();
-        parsed.map(Some).map_err(|_| RowError { column: column.to_owned(), value: value.to_owned() })
+        let number = value.parse().ok().filter(|&x: &T| x.into().abs() < LARGEST);
+        number.map(Some).ok_or_else(|| RowError { column: column.to_owned(), value: value.to_owned() })
+    }
+
+    fn number(&mut self) -> Result<f32, RowError> {
+        let number = self.optional()?;
+        number.ok_or_else(|| RowError { column: "the last two".to_owned(), value: String::new() })
     }
 
     fn scores(&mut self) -> Result<Vec<(String, Option<f32>)>, RowError> {
         let (column, cell) = self.next();
         let score = |part: &str| {
             let (name, value) = part.split_once('=')?;
-            let value = if value.is_empty() { None } else { Some(value.parse().ok()?) };
+            let value = if value.is_empty() {
+                None
+            } else {
+                Some(value.parse().ok().filter(|x: &f32| x.is_finite())?)
+            };
             Some((name.to_owned(), value))
         };
         let parts = cell.split(';').filter(|part| !part.is_empty());

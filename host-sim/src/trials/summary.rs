@@ -66,6 +66,7 @@ fn group(text: &mut String, name: &str, trials: u64, rows: &[&Row]) -> std::fmt:
     methods(text, &[("agree", &agree), ("any verdict", rows)])?;
     efficiency(text, rows)?;
     reasons(text, rows)?;
+    flags(text, rows)?;
     let spent: Vec<f64> = rows.iter().map(|r| f64::from(r.spent_ms)).collect();
     writeln!(text, "  time for one locate: {}", spread(&spent, "ms"))
 }
@@ -103,7 +104,8 @@ fn share(share: Share) -> String {
         return "    -".to_owned();
     };
     let (low, high) = share.interval();
-    let percent = |x: f64| format!("{:.*}", if value < 0.01 || value > 0.99 { 2 } else { 1 }, 100.0 * x);
+    let decimals = if (0.01..=0.99).contains(&value) { 1 } else { 2 };
+    let percent = |x: f64| format!("{:.decimals$}", 100.0 * x);
     format!(
         "{:>6} of {:<6} {:>6} %  ({} to {})",
         share.count,
@@ -207,4 +209,30 @@ fn reasons(text: &mut String, rows: &[&Row]) -> std::fmt::Result {
         writeln!(text, "  reasons: {}", list.join(", "))?;
     }
     Ok(())
+}
+
+/// The names of all scores, in the order they come.
+pub fn score_names<'a>(rows: impl IntoIterator<Item = &'a Row>) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for (name, _) in rows.into_iter().flat_map(|r| &r.scores) {
+        if !names.contains(name) {
+            names.push(name.clone());
+        }
+    }
+    names
+}
+
+/// A score of a trial, where it has it.
+pub fn score(row: &Row, name: &str) -> Option<f64> {
+    row.scores.iter().find(|(n, _)| n == name).and_then(|(_, x)| x.map(f64::from))
+}
+
+/// How often each score is above 1.
+fn flags(text: &mut String, rows: &[&Row]) -> std::fmt::Result {
+    let flagged = score_names(rows.iter().copied()).into_iter().filter_map(|name| {
+        let share = Share::holding(rows.iter().filter_map(|r| Some(score(r, &name)? > 1.0)));
+        Some(format!("{name} {:.1} % of {}", 100.0 * share.value()?, share.of))
+    });
+    let list: Vec<String> = flagged.collect();
+    if list.is_empty() { Ok(()) } else { writeln!(text, "  scores above 1: {}", list.join(", ")) }
 }
