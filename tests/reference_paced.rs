@@ -80,7 +80,7 @@ fn off(lane: &Lane, pattern: &Pattern) -> [f64; 5] {
 
 /// A walk without a step out of time.
 fn even() -> Walking {
-    Walking { unevenness: 0.0, ..Walking::default() }
+    Walking { unevenness: 0.0, sway: 0.0, ..Walking::default() }
 }
 
 #[test]

@@ -105,7 +105,7 @@ proptest! {
     #[test]
     fn what_is_found_goes_as_fast_as_the_walk(lane in lane(), times in 0.3..3.0) {
         // How long a pace lasts is in seconds; an even walk knows of none.
-        let even = Walking { unevenness: 0.0, ..Walking::default() };
+        let even = Walking { unevenness: 0.0, sway: 0.0, ..Walking::default() };
         let faster = Lane { overhead_s: times * lane.overhead_s, depth_s: times * lane.depth_s, ..lane };
         let (one, two) = (found(&lane, even), found(&faster, even));
         let within = 1e-3 * faster.depth_s as f32;
@@ -143,7 +143,7 @@ proptest! {
     fn no_instants_whatever_bring_it_down(
         times in proptest::array::uniform8(proptest::option::of(any::<f32>())),
         marks in proptest::option::of(proptest::array::uniform2(any::<f32>())),
-        sigma: f32, unevenness: f32, level_sigma: f32, length: f32,
+        sigma: f32, unevenness: f32, level_sigma: f32, sway: f32, length: f32,
     ) {
         let event = |time: f32| Measured::new(time, sigma);
         let [a, b, peak, c, d, null, e, f] = times.map(|time| time.map(event));
@@ -155,7 +155,7 @@ proptest! {
             vertical_extrema: [e, f],
             marks: marks.map(|marks| marks.map(event)),
         };
-        if let Ok(pattern) = pattern(&passed, Walking { unevenness, level_sigma }) {
+        if let Ok(pattern) = pattern(&passed, Walking { unevenness, level_sigma, sway }) {
             for known in [Known::Pace, Known::BetweenMarks] {
                 if let Ok(depth) = pattern.depth(known(Measured::new(length, 0.0)), Measured::default()) {
                     prop_assert!((0.1..=15.0).contains(&depth.depth_m) && depth.sigma_m <= depth.depth_m / 3.0);
@@ -216,6 +216,19 @@ struct Trials {
 /// Sigmas of instants: of nulls, and of peaks, seconds.
 const NULL_SIGMA_S: f64 = 0.02;
 const PEAK_SIGMA_S: f64 = 0.05;
+/// By landmark, with how far it moves as the coil sways, in depths for a tangent of one.
+const KINDS: [(f64, f64); 8] = [
+    (NULL_SIGMA_S, 1.0),
+    (NULL_SIGMA_S, 1.0),
+    (PEAK_SIGMA_S, 1.0),
+    (PEAK_SIGMA_S, 4.0),
+    (PEAK_SIGMA_S, 4.0),
+    (NULL_SIGMA_S, 0.8),
+    (PEAK_SIGMA_S, 1.4),
+    (PEAK_SIGMA_S, 1.4),
+];
+/// The coil sways by 1.5 degrees.
+const SWAY: f64 = 0.026;
 /// Of a mark passed, of the distance between the marks, and of a pace that was told.
 const MARK_SIGMA_S: f64 = 0.1;
 const APART_SIGMA_M: f64 = 0.02;
@@ -242,22 +255,16 @@ fn trials<F: FnMut() -> f64>(
             overhead_m + depth_m * (0.5 + random.uniform()),
         ];
         let apart_m = marks_m[1] - marks_m[0];
-        let mut measured = |along_m: f64, sigma: f64| {
-            Measured::new((walk.when(along_m) + sigma * random.normal()) as f32, sigma as f32)
+        let mut measured = |along_m: f64, sigma: f64, swayed_s: f64| {
+            let off_s = sigma * random.normal() + swayed_s * random.normal();
+            Measured::new((walk.when(along_m) + off_s) as f32, sigma as f32)
         };
-        let mut kinds = [
-            NULL_SIGMA_S,
-            NULL_SIGMA_S,
-            PEAK_SIGMA_S,
-            PEAK_SIGMA_S,
-            PEAK_SIGMA_S,
-            NULL_SIGMA_S,
-            PEAK_SIGMA_S,
-            PEAK_SIGMA_S,
-        ]
-        .into_iter();
-        let times = places(t).map(|u| measured(overhead_m + depth_m * u, kinds.next().unwrap()));
-        let marks = marks_m.map(|x| measured(x, MARK_SIGMA_S));
+        let mut kinds = KINDS.into_iter();
+        let times = places(t).map(|u| {
+            let (sigma_s, swayed) = kinds.next().unwrap();
+            measured(overhead_m + depth_m * u, sigma_s, swayed * SWAY * depth_m / pace)
+        });
+        let marks = marks_m.map(|x| measured(x, MARK_SIGMA_S, 0.0));
         let Ok(pattern) = pattern(&chosen(passed(times, Some(marks))), walking) else {
             trials.gross += 1;
             continue;
@@ -397,7 +404,8 @@ fn a_second_sonde_is_no_even_pace() {
 fn a_lane_aside_is_put_right_by_what_is_known_of_the_miss() {
     // 1 m down and 0.3 m aside of a level sonde, everything lies as far apart as over one sqrt(1.09) m down.
     let lane = Lane { depth_s: 2.0 * 1.09_f64.sqrt(), ..LEVEL };
-    let pattern = pattern(&lane.passed(), Walking { unevenness: 0.0, level_sigma: 0.01 }).unwrap();
+    let pattern =
+        pattern(&lane.passed(), Walking { unevenness: 0.0, level_sigma: 0.01, sway: 0.0 }).unwrap();
     let pace = Known::Pace(Measured::new(0.5, 0.0));
     let known = pattern.depth(pace, Measured::new(0.3, 0.0)).unwrap();
     assert!((known.depth_m - 1.0).abs() < 1e-3, "{known:?}");

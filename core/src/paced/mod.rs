@@ -2,7 +2,8 @@
 //!
 //! Times stand in for places. Nulls, peaks and extrema come at instants whose spacings have the ratios that a dipole
 //! demands, and one known length turns seconds into metres: the pace, or the distance between two marks that the lane
-//! passed. Nobody walks quite evenly, so every instant is uncertain by what the pace may have strayed since the source.
+//! passed. Nobody walks quite evenly nor carries a coil quite still, so every instant is uncertain
+//! by what the pace may have strayed since the source, and by the sway.
 //!
 //! ```
 //! use nullwalk_core::depth::Measured;
@@ -49,12 +50,14 @@ pub struct Walking {
     pub unevenness: f32,
     /// How level the sonde is thought to lie: sigma of the tangent of its pitch.
     pub level_sigma: f32,
+    /// How the coil sways while it is carried: sigma of the tangent of that angle. Nothing on a cart.
+    pub sway: f32,
 }
 
 impl Default for Walking {
-    /// A pace even to 5 %, and a sonde level within ten degrees (common practice, no source).
+    /// A pace even to 5 %, a sonde level within ten degrees, and a coil that sways by 1.5 (common practice, no source).
     fn default() -> Self {
-        Self { unevenness: 0.05, level_sigma: 0.176 }
+        Self { unevenness: 0.05, level_sigma: 0.176, sway: 0.026 }
     }
 }
 
@@ -208,7 +211,7 @@ const SETTLED: f32 = 1e-4;
 /// # Errors
 /// When there are too few instants, or no sonde explains them.
 pub fn pattern(passed: &Passed, walking: Walking) -> Result<Pattern, Unfit> {
-    let lane = Lane::new(passed, walking.unevenness)?;
+    let lane = Lane::new(passed, walking)?;
     // First without any belief in a level sonde, which is no measurement and must not count as a misfit.
     let free = lane.fit(lane.start, 0.0);
     let weight = 1.0 / (walking.level_sigma * walking.level_sigma).max(1e-6);
@@ -250,7 +253,8 @@ struct Lane {
 }
 
 impl Lane {
-    fn new(passed: &Passed, unevenness: f32) -> Result<Self, Unfit> {
+    fn new(passed: &Passed, walking: Walking) -> Result<Self, Unfit> {
+        let Walking { unevenness, sway, .. } = walking;
         let Passed {
             nulls: [a, b], peak, side_peaks: [c, d], vertical_null, vertical_extrema: [e, f], ..
         } = *passed;
@@ -269,19 +273,23 @@ impl Lane {
         // that neighbouring instants stray together. As s^2/(1 + t/memory)^3 is a correlation (Polya's criterion: it
         // is convex and falls to nothing), its second integral is the variance of a process that there can be.
         let strayed2 = |t: f32| unevenness * unevenness * t * t / (1.0 + t.abs() / MEMORY_S);
-        let covariance = from_fn(|i| {
-            from_fn(|j| {
-                let event = |n: usize| events.get(n).copied().flatten();
-                let (Some(one), Some(other)) = (event(i), event(j)) else {
+        let carried2 = |swayed: f32| (FLOOR * FLOOR + sway * sway * swayed * swayed) * depth_s * depth_s;
+        let swayed = ALL.iter().map(|landmark| landmark.swayed).chain([0.0; 2]);
+        let mut covariance = [[0.0; EVENTS]; EVENTS];
+        for (i, ((row, one), swayed)) in covariance.iter_mut().zip(&events).zip(swayed).enumerate() {
+            for (j, (cell, other)) in row.iter_mut().zip(&events).enumerate() {
+                *cell = match (one, other) {
+                    (Some(one), Some(other)) => {
+                        let (a, b) = (one.value - overhead_s, other.value - overhead_s);
+                        let own = if i == j { one.sigma * one.sigma + carried2(swayed) } else { 0.0 };
+                        0.5 * (strayed2(a) + strayed2(b) - strayed2(a - b)) + own
+                    }
                     // An instant that is not there has its own row, and says nothing in it.
-                    return if i == j { 1.0 } else { 0.0 };
+                    _ if i == j => 1.0,
+                    _ => 0.0,
                 };
-                let (a, b) = (one.value - overhead_s, other.value - overhead_s);
-                let floor = FLOOR * depth_s;
-                let own = if i == j { one.sigma * one.sigma + floor * floor } else { 0.0 };
-                0.5 * (strayed2(a) + strayed2(b) - strayed2(a - b)) + own
-            })
-        });
+            }
+        }
         let lower = factor(&covariance).map_err(|_| Unfit::NoSonde)?;
         Ok(Self { times, covariance, lower, start })
     }
