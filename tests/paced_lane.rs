@@ -138,26 +138,41 @@ fn a_coil_in_the_hand_gives_depths_within_what_it_states() {
     }
 }
 
-#[test]
-fn an_upright_coil_notices_a_second_sonde_that_a_lone_coil_may_not() {
-    let mut lone = 0;
+/// Depths that two sondes on one tone make, relative to the true one: the second so many depths ahead.
+fn depths_of_two(ahead: f64, upright: bool) -> Vec<Option<f64>> {
+    let mut found = Vec::new();
     for depth_m in [1.0, 2.0] {
         for strength in [1.0, 0.4] {
             for seed in 1..=5 {
                 let mut site = one_lane(depth_m, 0.0);
-                let mut second = site.source[0].clone();
-                second.east_m += depth_m;
+                let mut second = site.source[0];
+                second.east_m += ahead * depth_m;
                 second.moment_a_m2 *= strength;
                 site.source.push(second);
-                let depth = |upright| {
-                    lane(&site, seed, upright, &by_pace()).and_then(|lane| lane.result)?.depth_below_coil_m
-                };
-                assert_eq!(depth(true), None, "{depth_m} m, {strength} times as strong, seed {seed}");
-                lone += usize::from(depth(false).is_some());
+                let result = lane(&site, seed, upright, &by_pace()).and_then(|lane| lane.result);
+                let depth = result.and_then(|result| {
+                    assert_ne!(result.verdict, Verdict::Agree);
+                    result.depth_below_coil_m
+                });
+                found.push(depth.map(|depth| depth.value / (depth_m + CARRIED_M)));
             }
         }
     }
-    println!("a second sonde one depth ahead: the lone coil gave a depth on {lone} lanes of 20");
+    found
+}
+
+#[test]
+fn an_upright_coil_notices_a_second_sonde_one_depth_ahead() {
+    for (ahead, upright) in [(1.0, false), (1.0, true), (2.5, false), (2.5, true)] {
+        let found = depths_of_two(ahead, upright);
+        let given: Vec<f64> = found.iter().flatten().copied().collect();
+        println!(
+            "a second sonde {ahead} depths ahead, upright coil {upright}: over the true depth {given:.2?}"
+        );
+        if ahead == 1.0 && upright {
+            assert!(given.is_empty(), "not noticed");
+        }
+    }
 }
 
 #[derive(Deserialize)]

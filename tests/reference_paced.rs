@@ -88,7 +88,8 @@ fn an_even_lane_gives_depth_pitch_and_overhead_back_up_to_30_degrees() {
     let lanes: Vec<Lane> = rows("paced.csv");
     assert!(lanes.len() >= 50);
     // What each choice of landmarks is good for. The pitch is held by the belief in a level sonde where little else is.
-    let choices: [(&str, fn(Passed) -> Passed); 5] = [
+    type Choice = fn(Passed) -> Passed;
+    let choices: [(&str, Choice); 5] = [
         ("everything", |all| all),
         ("one forward coil", |all| Passed { vertical_null: None, vertical_extrema: [None; 2], ..all }),
         ("nulls and peak", |all| Passed {
@@ -133,7 +134,7 @@ fn ratios_of_spacings_are_those_of_the_field() {
         if lane.pitch_deg == 0.0 {
             // Algebra: extrema half a depth off, nulls 1/sqrt 2, side peaks sqrt(3/2).
             let ratio = |shape: Option<nullwalk_core::paced::Shape>| shape.unwrap().measured.value;
-            assert!((ratio(pattern.vertical_over_nulls) - 0.707_107).abs() < 1e-4);
+            assert!((ratio(pattern.vertical_over_nulls) - core::f32::consts::FRAC_1_SQRT_2).abs() < 1e-4);
             assert!((ratio(pattern.sides_over_nulls) - 1.732_051).abs() < 1e-4);
             assert!(ratio(pattern.asymmetry).abs() < 1e-4);
         }
