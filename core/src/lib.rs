@@ -24,6 +24,7 @@ pub mod gain;
 pub mod instrument;
 pub mod locate;
 pub mod math;
+pub mod paced;
 mod pose;
 pub mod tone;
 pub mod verdict;

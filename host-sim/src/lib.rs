@@ -9,6 +9,7 @@ pub mod cli;
 pub mod equipment;
 pub mod figures;
 pub mod inspect;
+pub mod quantity;
 pub mod run;
 pub mod sheet;
 pub mod site;

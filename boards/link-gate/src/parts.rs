@@ -8,6 +8,7 @@ use nullwalk_core::fit::{Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
+use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{field, fit, math};
@@ -99,6 +100,13 @@ pub fn keep_all() {
     keep(depth::vertical_maxima as *const ());
     keep(depth::lift as *const ());
     keep(depth::tilt_correction as *const ());
+
+    keep(paced::pattern as *const ());
+    keep(<Walking as Default>::default as *const ());
+    keep(Pattern::depth as *const ());
+    keep(Misfit::is_gross as *const ());
+    keep(Shape::off_sigmas as *const ());
+    keep(Unfit::sentence as *const ());
 
     keep(Method::name as *const ());
     keep(Reason::code as *const ());

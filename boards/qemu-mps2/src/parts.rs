@@ -6,6 +6,7 @@ use nullwalk_core::depth::{self, Measured};
 use nullwalk_core::extrema::{Extrema, Prominence};
 use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Undetermined, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
+use nullwalk_core::paced::{Passed, Walking, pattern};
 use nullwalk_core::{field, math};
 
 use crate::samples::{ROUND_BLOCKS, TONE_HZ};
@@ -82,6 +83,22 @@ pub fn measure_all(meter: &mut impl Meter) {
         let mut walk = Ring::<128>::default();
         (0..256).for_each(|n| walk.push(Look { fields_nt: look(n * 89 % 256).fields_nt, ..look(n) }));
         move |_: u32| f32::from(traverse(&walk, start, &shared).err() == Some(Undetermined::Unsettled))
+    });
+    // Everything a lane can show, over a sonde pitched by seven to ten degrees.
+    meter.measure("paced.pattern", Plan::steps(4), || {
+        let at = |time_s: f32| Some(Measured::new(time_s, 0.02));
+        let passed = move |n: u32| Passed {
+            nulls: [at(-1.60), at(1.22)],
+            peak: at(-0.09 - 0.01 * n as f32),
+            side_peaks: [at(-2.70), at(2.25)],
+            vertical_null: at(-0.18),
+            vertical_extrema: [at(-1.13), at(0.88)],
+            marks: Some([Measured::new(-3.0, 0.1), Measured::new(4.0, 0.1)]),
+        };
+        move |n: u32| {
+            let found = pattern(&passed(n), Walking::default()).ok();
+            found.map(|p| ((p.overhead_s.value, p.depth_s.sigma), (p.pitch.value, p.depth_s.value)))
+        }
     });
     meter.measure("field.dipole", Plan::steps(256), || {
         |n: u32| field::dipole([0.2, 0.01, -0.02], [0.1, -0.4, 0.5 + n as f32 / 64.0])

@@ -3,7 +3,7 @@
 //! Levenberg-Marquardt from a closed-form start, a bounded number of steps, the normal equations solved by Cholesky's
 //! factorisation.
 
-mod normal;
+pub(crate) mod normal;
 mod ring;
 mod symmetric;
 mod traverse;

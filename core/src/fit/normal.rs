@@ -44,7 +44,7 @@ pub fn solution<const U: usize>(matrix: &Matrix<U>, right: [f32; U]) -> Option<[
 }
 
 /// Cholesky factor of a symmetric positive definite matrix, or the number of the row where it is none.
-fn factor<const U: usize>(matrix: &Matrix<U>) -> Result<Matrix<U>, usize> {
+pub fn factor<const U: usize>(matrix: &Matrix<U>) -> Result<Matrix<U>, usize> {
     let mut lower = [[0.0; U]; U];
     for i in 0..U {
         for j in 0..=i {
@@ -65,7 +65,7 @@ fn factor<const U: usize>(matrix: &Matrix<U>) -> Result<Matrix<U>, usize> {
 }
 
 /// Solve with a Cholesky factor, forwards and backwards.
-fn solve<const U: usize>(lower: &Matrix<U>, right: [f32; U]) -> [f32; U] {
+pub fn solve<const U: usize>(lower: &Matrix<U>, right: [f32; U]) -> [f32; U] {
     let mut x = right;
     for i in 0..U {
         let known: f32 = lower[i].iter().zip(&x).take(i).map(|(a, b)| a * b).sum();

@@ -15,14 +15,17 @@ mod sound;
 mod step;
 mod summit;
 mod sweep;
+mod unplaced;
 
 use glam::{Vec2, Vec3};
 
 use crate::array::{Array, Glimpse};
+use crate::depth::Measured;
 use crate::error::ConfigError;
 use crate::fit::{Ring, Traversed, Undetermined, traverse};
 use crate::frame::SampleIndex;
 use crate::math;
+use crate::paced::Walking;
 use crate::tone::StrayTone;
 use crate::verdict::{Fix, Place, Reason, Reasons};
 
@@ -39,6 +42,7 @@ use motion::{Gait, Motion};
 use nodes::Nodes;
 use settle::{Hold, Settled};
 use sweep::Sweeper;
+use unplaced::Pacing;
 
 /// The phase of a locate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,12 +104,16 @@ pub struct GainState {
 pub struct Settings {
     /// How level the sonde is thought to lie before anything is measured: sigma of the pitch, radians.
     pub level_sigma_rad: f32,
+    /// Pace at which lanes are walked, metres per second, if it is known: it gives depths where there are no positions.
+    pub pace_m_per_s: Option<Measured>,
+    /// Relative standard deviation of the pace about that.
+    pub unevenness: f32,
 }
 
 impl Default for Settings {
-    /// Ten degrees: drains are laid nearly level, beacons lie in them less so (common practice, no source).
+    /// Ten degrees: drains are laid nearly level, beacons lie in them less so (common practice, no source). No pace.
     fn default() -> Self {
-        Self { level_sigma_rad: 0.175 }
+        Self { level_sigma_rad: 0.175, pace_m_per_s: None, unevenness: Walking::default().unevenness }
     }
 }
 
@@ -116,6 +124,7 @@ pub struct Locator {
     hop_s: f32,
     inflation: f32,
     level_sigma: f32,
+    pacing: Option<Pacing>,
 }
 
 /// The state of a locate.
@@ -166,8 +175,22 @@ impl Locator {
             "locate.level_sigma_rad",
             "must be 0 to 1",
         )?;
+        let pace = settings.pace_m_per_s;
+        ConfigError::unless(
+            pace.is_none_or(|pace| (0.05..=3.0).contains(&pace.value) && (0.0..=1.0).contains(&pace.sigma)),
+            "locate.pace_m_per_s",
+            "must be 0.05 to 3, with a sigma of at most 1",
+        )?;
+        ConfigError::unless(
+            (0.0..=0.5).contains(&settings.unevenness),
+            "locate.unevenness",
+            "must be 0 to 0.5",
+        )?;
         let (s, c) = math::sin_cos(settings.level_sigma_rad);
-        Ok(Self { array, hop_s, inflation, level_sigma: s / c })
+        let level_sigma = s / c;
+        let walking = Walking { unevenness: settings.unevenness, level_sigma, ..Walking::default() };
+        let pacing = pace.map(|pace_m_per_s| Pacing { hop_s, pace_m_per_s, walking });
+        Ok(Self { array, hop_s, inflation, level_sigma, pacing })
     }
 
     /// The array in use.
@@ -393,6 +416,7 @@ impl Locator {
             lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
             mark: state.mark.as_ref(),
             bracketed: state.along.is_some(),
+            paced: self.pacing.zip(state.along.as_ref()),
             reasons,
         };
         Some(settled.fix())

@@ -4,8 +4,10 @@ use core::f32::consts::FRAC_PI_2;
 
 use glam::{Vec2, Vec3};
 
+use super::lane::Along;
 use super::looking;
 use super::mark::Mark;
+use super::unplaced::Pacing;
 use crate::array::{Array, Glimpse, NodeField};
 use crate::depth::{self, Depth, Measured, Unusable};
 use crate::field;
@@ -23,6 +25,8 @@ const LIFT_SIGMA_M: f32 = 0.01;
 const DRIFT_SIGMA: f32 = 0.003;
 /// A hold without positions is taken to be this close to the mark sideways, metres (common practice, no source).
 const UNGUIDED_SIGMA_M: f32 = 0.1;
+/// Without positions a node is carried this much higher than it rests, metres (common practice, no source).
+const CARRIED_M: Measured = Measured::new(0.1, 0.05);
 /// Sway of a mast that is held still, metres, where positions do not say.
 const HOLD_SIGMA_M: f32 = 0.02;
 /// A steeper pitch is doubted: tangent of 40 degrees. Up to there the fit of the walk knows what it does.
@@ -120,6 +124,8 @@ pub struct Settled<'a> {
     pub mark: Option<&'a Mark>,
     /// Whether both nulls and the peak between them were passed, with positions or without.
     pub bracketed: bool,
+    /// The lane through them, where its pace is known.
+    pub paced: Option<(Pacing, &'a Along)>,
     /// Doubts about the moment: gain, noise.
     pub reasons: Reasons,
 }
@@ -150,10 +156,14 @@ impl Settled<'_> {
         let rested =
             |depth: Result<Depth, Unusable>| depth.map(|d| Depth { depth_m: d.depth_m - foot_m, ..d });
         let not_measured = Err(Unusable::NotMeasured);
+        let [null_spacing, vertical_maxima] = match self.mark {
+            Some(m) => [carried(m.null_spacing, m), carried(m.vertical_maxima, m)],
+            None => self.paced().map(rested),
+        };
         let depths: Depths = [
             rested(ratio),
-            self.mark.map_or(not_measured, |m| carried(m.null_spacing, m)),
-            self.mark.map_or(not_measured, |m| carried(m.vertical_maxima, m)),
+            null_spacing,
+            vertical_maxima,
             rested(self.lift(miss_m)),
             self.mark.map_or(not_measured, |m| m.below(ground_up_m)),
         ];
@@ -274,6 +284,16 @@ impl Settled<'_> {
         depth::ratio(lower, upper, spacing_m, self.array.sigma().node_ratio, miss_m)
     }
 
+    /// Depths of the lane below the node at rest, by its pace.
+    fn paced(&self) -> [Result<Depth, Unusable>; 2] {
+        let Some((pacing, along)) = self.paced else { return [Err(Unusable::NotMeasured); 2] };
+        let below_rest = |d: Depth| Depth {
+            depth_m: d.depth_m - CARRIED_M.value,
+            sigma_m: math::sqrt(d.sigma_m * d.sigma_m + CARRIED_M.sigma * CARRIED_M.sigma),
+        };
+        pacing.depths(along, Measured::new(0.0, UNGUIDED_SIGMA_M)).map(|depth| depth.map(below_rest))
+    }
+
     fn lift(&self, miss_m: Measured) -> Result<Depth, Unusable> {
         let lifted = self.lifted.ok_or(Unusable::NotMeasured)?;
         let height_m = lift_m(self.ground, lifted).ok_or(Unusable::NotMeasured)?;
@@ -286,7 +306,7 @@ impl Settled<'_> {
         let known_m = depths.iter().flatten().map(|d| d.depth_m).fold(0.0, f32::max);
         let r = &mut self.reasons;
         r.add_if(!self.bracketed, Reason::NotBracketed);
-        r.add_if(self.bracketed && self.mark.is_some_and(|m| !m.crossed), Reason::NotCrossed);
+        r.add_if(self.bracketed && self.mark.is_none_or(|m| !m.crossed), Reason::NotCrossed);
         r.add_if(depths.contains(&Err(Unusable::NotBelow)), Reason::NotBelow);
         if let Some(mark) = self.mark {
             let spread = mark.sigma_along_m.max(mark.sigma_across_m);

@@ -4,6 +4,7 @@
 //! command could not do its work, 2 the command line is wrong.
 
 mod calibrate;
+mod coils;
 mod demo;
 mod figures;
 mod job;
