@@ -75,23 +75,24 @@ WALKS = [
 
 def walk_sigmas(at_m, depth_m, pose_sigma_m, parameters):
     """Bounds on the parameters chosen of place, moment and the upper node's gain."""
-    source = [0, 0, -depth_m, 0.2, 0, 0, 0]
-    upper_m = np.tile([0, 0, SPACING_M], (len(at_m), 1))
+    source = np.array([0, 0, -depth_m, 0.2, 0, 0, 0])
+    count = len(at_m)
+    nodes_m = walks.nodes(at_m, np.tile([0, 0, SPACING_M], (count, 1)))
 
     def by_source(theta):
-        return walks.fields_nt(theta, at_m, upper_m)
+        return walks.fields(theta, nodes_m)
 
     jacobian = np.stack([derivative(by_source, source, which).ravel() for which in parameters], axis=1)
     if pose_sigma_m > 0:
         # All places may be moved at once: a reading knows nothing of the others' places.
         def by_place(shift):
-            return walks.fields_nt(np.array(source), at_m + shift, upper_m)
+            return walks.fields(source, nodes_m + shift[:, None])
 
-        own = np.stack([derivative(by_place, np.zeros(3), axis) for axis in range(3)], axis=2)
-        shifts = np.zeros((len(at_m), 6, len(at_m), 3))
-        each = np.arange(len(at_m))
-        shifts[each, :, each] = own
-        jacobian = np.hstack([jacobian, shifts.reshape(6 * len(at_m), -1)])
+        own = np.stack([derivative(by_place, np.zeros(3), axis).reshape(6, count) for axis in range(3)], axis=2)
+        shifts = np.zeros((6, count, count, 3))
+        each = np.arange(count)
+        shifts[:, each, each] = own
+        jacobian = np.hstack([jacobian, shifts.reshape(6 * count, -1)])
     fisher = jacobian.T @ jacobian / NOISE_NT**2
     chosen = len(parameters)
     if 6 in parameters:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields as members
 
 import numpy as np
 from scipy.optimize import least_squares
+from scipy.sparse import coo_array
 
 SCALE_NT = 100.0  # field of 1 A m2 at 1 m: mu0/(4 pi), in nanotesla
 SOURCE = 7  # unknowns without the shifts
@@ -46,40 +47,51 @@ LOOK_HEADER += [f"{node}_{a}_nt" for node in ("lower", "upper") for a in "xyz"]
 LOOK_HEADER += ["lower_sigma_nt", "upper_sigma_nt"] + [f"pose_sigma_{a}_m" for a in "xyz"]
 
 
-def node_field(at_m, place_m, moment):
-    """Field of a dipole, nanotesla; works with complex numbers."""
-    r = at_m - place_m
-    r2 = np.sum(r * r, axis=-1, keepdims=True)
-    mr = np.sum(r * moment, axis=-1, keepdims=True)
-    return SCALE_NT * (3 * mr * r / r2 - moment) / r2**1.5
+def fields(source, nodes_m):
+    """Fields at both nodes, nanotesla, of a source of place, moment and gain; works with complex numbers.
 
-
-def fields_nt(source, at_m, upper_m):
-    """Fields at both nodes, N x 6."""
+    Numbers of nodes, here and below, stand as 2 x 3 x N, so that numpy has long rows to work on.
+    """
     place_m, moment, gain = source[:3], source[3:6], source[6]
-    upper = (1 + gain) * node_field(at_m + upper_m, place_m, moment)
-    return np.hstack([node_field(at_m, place_m, moment), upper])
-
-
-def slopes(source, at_m, upper_m):
-    """Slopes of the six fields by the seven unknowns, N x 6 x 7."""
-    place_m, moment, gain = source[:3], source[3:6], source[6]
-    found = np.zeros((len(at_m), 6, SOURCE))
-    for node, (points_m, factor) in enumerate([(at_m, 1.0), (at_m + upper_m, 1 + gain)]):
-        rows = slice(3 * node, 3 * node + 3)
-        r = points_m - place_m
-        distance = np.sqrt(np.einsum("ni,ni->n", r, r))
-        u = r / distance[:, None]
-        mu = u @ moment
-        um = u[:, :, None] * moment
-        eye = np.eye(3)
-        by_point = um + um.transpose(0, 2, 1) + mu[:, None, None] * (eye - 5 * u[:, :, None] * u[:, None, :])
-        found[:, rows, :3] = (-3 * SCALE_NT * factor / distance**4)[:, None, None] * by_point
-        by_moment = 3 * u[:, :, None] * u[:, None, :] - eye
-        found[:, rows, 3:6] = (SCALE_NT * factor / distance**3)[:, None, None] * by_moment
-        if node == 1:
-            found[:, rows, 6] = np.einsum("nij,j->ni", found[:, rows, 3:6], moment) / factor
+    r = nodes_m - place_m[:, None]
+    r2 = (r * r).sum(axis=1, keepdims=True)
+    k = SCALE_NT / (r2 * np.sqrt(r2))
+    mr = (moment @ r)[:, None] / r2
+    found = k * (3 * mr * r - moment[:, None])
+    found[1] *= 1 + gain
     return found
+
+
+def slopes(source, nodes_m):
+    """Slopes of the fields by the seven unknowns, 7 x 2 x 3 x N."""
+    place_m, moment, gain = source[:3], source[3:6], source[6]
+    r = nodes_m - place_m[:, None]
+    r2 = (r * r).sum(axis=1)
+    k = SCALE_NT / (r2 * np.sqrt(r2))
+    k[1] *= 1 + gain
+    g = -3 * k / r2
+    mr = moment @ r
+    found = np.empty((SOURCE, *nodes_m.shape))
+    sideways = (5 * mr / r2)[:, None] * r
+    for a in range(3):
+        across = r[:, a : a + 1]
+        found[a] = g[:, None] * (moment[:, None] * across + r * moment[a] - sideways * across)
+        found[a, :, a] += g * mr
+        found[3 + a] = (-g)[:, None] * across * r
+        found[3 + a, :, a] -= k
+    found[6, 0] = 0
+    found[6, 1] = np.tensordot(moment, found[3:6, 1], 1) / (1 + gain)
+    return found
+
+
+def nodes(at_m, upper_m):
+    """Places of both nodes."""
+    return np.stack([at_m.T, (at_m + upper_m).T])
+
+
+def in_rows(of_nodes):
+    """2 x 3 x N as N x 6."""
+    return of_nodes.reshape(6, -1).T
 
 
 class Problem:
@@ -87,37 +99,63 @@ class Problem:
 
     def __init__(self, looks, node_ratio_sigma, robust=False):
         self.looks, self.ratio_sigma, self.robust = looks, node_ratio_sigma, robust
-        self.weights = np.repeat(1 / looks.sigma_nt, 3, axis=1)
+        self.count = len(looks.at_m)
+        self.nodes_m = nodes(looks.at_m, looks.upper_m)
+        self.measured_nt = looks.fields_nt.T.reshape(2, 3, -1)
+        self.weights = 1 / looks.sigma_nt.T[:, None]
         # Which look and axis each shift belongs to.
         self.of_look, self.of_axis = np.nonzero(looks.pose_sigma_m)
         self.shift_sigma_m = looks.pose_sigma_m[self.of_look, self.of_axis]
         # Every residual but the last, that of the gain, belongs to a look.
-        self.groups = np.concatenate([np.repeat(np.arange(len(looks.at_m)), 6), self.of_look])
-        self.members = np.equal.outer(np.arange(len(looks.at_m)), self.groups)
+        self.groups = np.concatenate([np.tile(np.arange(self.count), 6), self.of_look])
+        self.members = np.equal.outer(np.arange(self.count), self.groups)
 
     def places(self, unknowns):
-        at_m = self.looks.at_m.copy()
-        at_m[self.of_look, self.of_axis] += self.shift_sigma_m * unknowns[SOURCE:]
-        return at_m
+        if not len(self.of_look):
+            return self.nodes_m
+        moved = self.nodes_m.copy()
+        moved[:, self.of_axis, self.of_look] += self.shift_sigma_m * unknowns[SOURCE:]
+        return moved
 
     def plain_residuals(self, unknowns):
-        model = fields_nt(unknowns[:SOURCE], self.places(unknowns), self.looks.upper_m)
-        own = ((model - self.looks.fields_nt) * self.weights).ravel()
-        return np.concatenate([own, unknowns[SOURCE:], [unknowns[6] / self.ratio_sigma]])
+        own = (fields(unknowns[:SOURCE], self.places(unknowns)) - self.measured_nt) * self.weights
+        return np.concatenate([own.ravel(), unknowns[SOURCE:], [unknowns[6] / self.ratio_sigma]])
+
+    def _slopes(self, unknowns):
+        """Of the looks' residuals: by the source, 7 x 6N, and by each shift, 6 x shifts."""
+        by_source = slopes(unknowns[:SOURCE], self.places(unknowns)) * self.weights
+        by_source = by_source.reshape(SOURCE, 6, self.count)
+        # Moving the mast is moving the source the other way.
+        by_shift = -by_source[self.of_axis, :, self.of_look].T * self.shift_sigma_m
+        return by_source.reshape(SOURCE, -1), by_shift
+
+    def _cells(self):
+        """Rows and columns of the slopes by shifts."""
+        shifts = np.arange(len(self.of_look))
+        rows = self.of_look + self.count * np.arange(6)[:, None]
+        return rows, np.broadcast_to(SOURCE + shifts, rows.shape)
 
     def plain_jacobian(self, unknowns):
-        count, shifts = len(self.looks.at_m), len(self.of_look)
-        by_source = slopes(unknowns[:SOURCE], self.places(unknowns), self.looks.upper_m)
-        by_source *= self.weights[:, :, None]
-        jacobian = np.zeros((6 * count + shifts + 1, SOURCE + shifts))
-        jacobian[: 6 * count, :SOURCE] = by_source.reshape(6 * count, SOURCE)
-        # Moving the mast is moving the source the other way.
-        own = -by_source[self.of_look, :, self.of_axis] * self.shift_sigma_m[:, None]
-        rows = 6 * self.of_look[:, None] + np.arange(6)
-        jacobian[rows, SOURCE + np.arange(shifts)[:, None]] = own
-        jacobian[6 * count + np.arange(shifts), SOURCE + np.arange(shifts)] = 1
+        by_source, by_shift = self._slopes(unknowns)
+        shifts = len(self.of_look)
+        jacobian = np.zeros((SOURCE + shifts, 6 * self.count + shifts + 1)).T
+        jacobian[: 6 * self.count, :SOURCE] = by_source.T
+        jacobian[self._cells()] = by_shift
+        jacobian[6 * self.count + np.arange(shifts), SOURCE + np.arange(shifts)] = 1
         jacobian[-1, 6] = 1 / self.ratio_sigma
         return jacobian
+
+    def sparse_jacobian(self, unknowns):
+        """The same as a sparse matrix."""
+        by_source, by_shift = self._slopes(unknowns)
+        shifts = np.arange(len(self.of_look))
+        rows, columns = self._cells()
+        whole = np.indices(by_source.shape)
+        last = 6 * self.count + len(shifts)
+        rows = np.concatenate([whole[1].ravel(), rows.ravel(), 6 * self.count + shifts, [last]])
+        columns = np.concatenate([whole[0].ravel(), columns.ravel(), SOURCE + shifts, [6]])
+        cells = np.concatenate([by_source.ravel(), by_shift.ravel(), np.ones(len(shifts)), [1 / self.ratio_sigma]])
+        return coo_array((cells, (rows, columns)), shape=(last + 1, SOURCE + len(shifts))).tocsr()
 
     def look_costs(self, residuals):
         """Each look's sum of squares, its shifts included."""
@@ -203,7 +241,7 @@ def moment_of(strength_a_m2, lay_rad, pitch_rad):
 
 def seen(random, source, true_at_m, upper_m, noise_nt, relative, pose_sigma_m):
     """Looks with noise: `noise_nt` and a share of the field, both in every component; places off by their sigma."""
-    exact = fields_nt(source, true_at_m, upper_m)
+    exact = in_rows(fields(source, nodes(true_at_m, upper_m)))
     strength = np.stack([np.linalg.norm(exact[:, :3], axis=1), np.linalg.norm(exact[:, 3:], axis=1)], axis=1)
     sigma_nt = np.sqrt(noise_nt**2 + (relative * strength) ** 2)
     noisy = exact + np.repeat(sigma_nt, 3, axis=1) * random.normal(size=exact.shape)
