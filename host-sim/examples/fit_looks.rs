@@ -21,7 +21,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         return Err("give a table of looks, a table of starts, and how often to fit each walk".into());
     };
     let times: usize = times.parse()?;
-    let starts: Vec<StartRow> = csv::Reader::from_path(starts)?.into_deserialize().collect::<Result<_, _>>()?;
+    let starts: Vec<StartRow> =
+        csv::Reader::from_path(starts)?.into_deserialize().collect::<Result<_, _>>()?;
     let mut walks = vec![Vec::new(); starts.len()];
     for row in csv::Reader::from_path(looks)?.into_deserialize() {
         let (walk, at_m, upper_m, lower_nt, upper_nt, sigma_nt, pose_sigma_m): LookRow = row?;
