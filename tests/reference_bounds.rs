@@ -6,7 +6,7 @@ use std::path::Path;
 
 use glam::Vec3;
 use nullwalk_core::field;
-use nullwalk_core::fit::{Dipole, Look, TRAVERSE_UNKNOWNS, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, TRAVERSE_UNKNOWNS, traverse};
 use nullwalk_tests::reference_data;
 
 /// Walk, depth, sigma of the poses, bound on the depth with gains known, bounds on the fit's unknowns.
@@ -20,8 +20,8 @@ fn rows() -> Vec<Row> {
 const SIGMA_NT: f32 = 5e-3 * 3.162_277_7;
 const SPACING_M: f64 = 0.4;
 
-/// A walk without noise, straight over a sonde of 0.2 A m2.
-fn looks(aside_m: &[f64], depth_m: f64, pose_sigma_m: f32) -> Vec<Look> {
+/// A walk without noise, straight over a sonde of 0.2 A m2, every look kept.
+fn walked(aside_m: &[f64], depth_m: f64, pose_sigma_m: f32) -> Ring<384> {
     let seen = |x: f64, y: f64| {
         let fields_nt = [depth_m, depth_m + SPACING_M]
             .map(|z| Vec3::from_array(field::dipole([0.2, 0.0, 0.0], [x, y, z]).map(|b| (b * 1e9) as f32)));
@@ -35,7 +35,9 @@ fn looks(aside_m: &[f64], depth_m: f64, pose_sigma_m: f32) -> Vec<Look> {
         }
     };
     let lane = |&y: &f64| (0..120).map(move |n| seen(0.05 * f64::from(n) - 2.975, y));
-    aside_m.iter().flat_map(lane).collect()
+    let mut walk = Ring::default();
+    aside_m.iter().flat_map(lane).for_each(|look| walk.push(look));
+    walk
 }
 
 #[test]
@@ -49,7 +51,7 @@ fn the_fit_states_the_sigmas_that_the_information_in_the_walk_allows() {
         };
         let at_m = Vec3::new(0.02, -0.03, -0.98 * depth_m as f32);
         let start = Dipole { at_m, moment: Vec3::new(0.19, 0.01, -0.01) };
-        let found = traverse(&looks(aside_m, depth_m, pose_sigma_m), start, 0.003).unwrap();
+        let found = traverse(&walked(aside_m, depth_m, pose_sigma_m), start, 0.003).unwrap();
         let off = bounds.iter().enumerate().map(|(unknown, bound)| {
             (f64::from(found.sigma(unknown)) / bound.expect("a bound on every unknown") - 1.0).abs()
         });

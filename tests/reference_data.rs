@@ -4,7 +4,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use glam::Vec3;
-use nullwalk_core::fit::Look;
+use nullwalk_core::fit::{Look, Ring};
 use serde::de::DeserializeOwned;
 
 fn open(name: &str) -> (PathBuf, File) {
@@ -35,15 +35,15 @@ pub fn document<T: DeserializeOwned>(name: &str) -> T {
 /// Number of the walk; place, upper node, field at the lower and at the upper node; sigma of both; sigma of the place.
 type LookRow = (usize, [f32; 3], [f32; 3], [f32; 3], [f32; 3], [f32; 2], [f32; 3]);
 
-/// The looks of several walks, each walk's together.
+/// Several walks, none of so many looks that any would be merged.
 ///
 /// # Panics
 /// As [`rows`], and when the walks are not numbered from 0.
-pub fn walks(name: &str) -> Vec<Vec<Look>> {
-    let mut walks: Vec<Vec<Look>> = Vec::new();
+pub fn walks(name: &str) -> Vec<Ring<128>> {
+    let mut walks: Vec<Ring<128>> = Vec::new();
     for (walk, at_m, upper_m, lower_nt, upper_nt, sigma_nt, pose_sigma_m) in rows::<LookRow>(name) {
         if walk == walks.len() {
-            walks.push(Vec::new());
+            walks.push(Ring::default());
         }
         walks[walk].push(Look {
             at_m: Vec3::from_array(at_m),

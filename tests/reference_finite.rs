@@ -73,11 +73,11 @@ fn coils_and_sondes_of_real_size_err_as_the_book_says() {
     assert!(cases.len() >= 20 && walks.len() == cases.len());
     let stated = stated();
     let mut checked = 0;
-    for (case, looks) in cases.iter().zip(&walks) {
+    for (case, walk) in cases.iter().zip(&walks) {
         let ratio_depth_m = case.ratio_depth_m();
         let [x, y, z, mx, my, mz] = case.start;
         let start = Dipole { at_m: Vec3::new(x, y, z), moment: Vec3::new(mx, my, mz) };
-        let found = traverse(looks, start, 0.003).unwrap();
+        let found = traverse(walk, start, 0.003).unwrap();
         // The sonde is at the origin, and the lower node its depth above.
         let fitted_m = case.depth_m - f64::from(found.dipole.at_m.z);
         let (by_ratio, by_walk) = (case.error(ratio_depth_m), case.error(fitted_m));

@@ -64,12 +64,12 @@ fn conducting_ground_moves_the_ratio_depth_no_more_than_the_book_says() {
 #[test]
 fn conducting_ground_moves_the_fit_of_a_walk_no_more_than_the_ratio() {
     let Ground { walks, .. } = reference_data::document("ground.json");
-    let looks = reference_data::walks("ground_looks.csv");
-    assert!(walks.len() >= 12 && looks.len() == walks.len());
-    for (w, looks) in walks.iter().zip(&looks) {
+    let rings = reference_data::walks("ground_looks.csv");
+    assert!(walks.len() >= 12 && rings.len() == walks.len());
+    for (w, ring) in walks.iter().zip(&rings) {
         let [x, y, z, mx, my, mz] = w.start;
         let start = Dipole { at_m: Vec3::new(x, y, z), moment: Vec3::new(mx, my, mz) };
-        let found = traverse(looks, start, 0.003).unwrap();
+        let found = traverse(ring, start, 0.003).unwrap();
         // The lower node is 0.1 m above the ground, which is at 0.
         let depth_m = 0.1 - f64::from(found.dipole.at_m.z);
         let error = 100.0 * (depth_m / w.depth_m - 1.0);

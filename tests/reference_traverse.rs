@@ -3,7 +3,7 @@
 //! (`cargo test --release -p nullwalk-tests --test reference_traverse -- --nocapture`).
 
 use glam::Vec3;
-use nullwalk_core::fit::{Dipole, Look, TRAVERSE_UNKNOWNS, Traversed, traverse};
+use nullwalk_core::fit::{Dipole, Ring, TRAVERSE_UNKNOWNS, Traversed, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
 
@@ -22,10 +22,10 @@ struct Solution {
 }
 
 impl Solution {
-    fn fitted(&self, looks: &[Look]) -> Traversed {
+    fn fitted(&self, walk: &Ring<128>) -> Traversed {
         let [x, y, z, mx, my, mz] = self.start;
         let start = Dipole { at_m: Vec3::new(x, y, z), moment: Vec3::new(mx, my, mz) };
-        traverse(looks, start, self.node_ratio_sigma).expect("scipy found it")
+        traverse(walk, start, self.node_ratio_sigma).expect("scipy found it")
     }
 
     fn sigma(&self, unknown: usize) -> f64 {
@@ -57,15 +57,15 @@ fn the_fit_of_a_walk_agrees_with_scipy() {
     let walks = reference_data::walks("traverse_looks.csv");
     assert!(solutions.len() >= 16 && walks.len() == solutions.len());
     let mut wrong = Vec::new();
-    for (number, (solution, looks)) in solutions.iter().zip(&walks).enumerate() {
-        let found = solution.fitted(looks);
+    for (number, (solution, walk)) in solutions.iter().zip(&walks).enumerate() {
+        let found = solution.fitted(walk);
         let (unknowns, covariance) = (solution.unknowns_off(&found), solution.covariance_off(&found));
         let chi_square = (f64::from(found.chi_square) - solution.chi_square).abs();
         println!(
             "{number:2}: {:.1} m, poses {:4.1} cm, {} beyond: unknowns within {unknowns:.4} sigma, covariance within \
              {:.2} %, chi-square {:.1} within {chi_square:.3}",
             solution.depth_m,
-            100.0 * looks[0].pose_sigma_m.x,
+            100.0 * walk.looks()[0].pose_sigma_m.x,
             solution.beyond,
             100.0 * covariance,
             solution.chi_square,

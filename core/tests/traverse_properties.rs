@@ -3,7 +3,7 @@
 
 use glam::{Mat3, Quat, Vec3};
 use nullwalk_core::field;
-use nullwalk_core::fit::{Dipole, Look, Traversed, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Traversed, traverse};
 use proptest::prelude::*;
 
 const RATIO_SIGMA: f32 = 0.003;
@@ -19,7 +19,9 @@ struct Walk {
 
 impl Walk {
     fn fitted(&self) -> Traversed {
-        traverse(&self.looks, self.start, RATIO_SIGMA).expect("a walk that tells everything")
+        let mut ring: Ring<64> = Ring::default();
+        self.looks.iter().for_each(|look| ring.push(*look));
+        traverse(&ring, self.start, RATIO_SIGMA).expect("a walk that tells everything")
     }
 
     /// Each look, and where the fit begins, changed.

@@ -10,7 +10,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use glam::Vec3;
-use nullwalk_core::fit::{Dipole, Look, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, traverse};
 
 type LookRow = (usize, [f32; 3], [f32; 3], [f32; 3], [f32; 3], [f32; 2], [f32; 3]);
 type StartRow = ([f32; 3], [f32; 3], f32);
@@ -23,7 +23,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let times: usize = times.parse()?;
     let starts: Vec<StartRow> =
         csv::Reader::from_path(starts)?.into_deserialize().collect::<Result<_, _>>()?;
-    let mut walks = vec![Vec::new(); starts.len()];
+    // As many looks as the instrument keeps; more would be merged.
+    let mut walks = vec![Ring::<128>::default(); starts.len()];
     for row in csv::Reader::from_path(looks)?.into_deserialize() {
         let (walk, at_m, upper_m, lower_nt, upper_nt, sigma_nt, pose_sigma_m): LookRow = row?;
         walks.get_mut(walk).ok_or("a look of a walk without a start")?.push(Look {
@@ -36,13 +37,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         });
     }
     println!("x_m,y_m,z_m,mx_a_m2,my_a_m2,mz_a_m2,gain,seconds");
-    for (looks, (at_m, moment, ratio_sigma)) in walks.iter().zip(starts) {
+    for (walk, (at_m, moment, ratio_sigma)) in walks.iter().zip(starts) {
         let start = Dipole { at_m: at_m.into(), moment: moment.into() };
         let begun = Instant::now();
         for _ in 1..times {
-            let _ = black_box(traverse(black_box(looks), black_box(start), ratio_sigma));
+            let _ = black_box(traverse(black_box(walk), black_box(start), ratio_sigma));
         }
-        let found = traverse(looks, start, ratio_sigma);
+        let found = traverse(walk, start, ratio_sigma);
         let seconds = begun.elapsed().as_secs_f64() / times as f64;
         // A walk that gave no fit has an empty line of its own.
         let numbers = found.map(|found| {

@@ -14,4 +14,5 @@ pub mod sheet;
 pub mod site;
 pub mod synth;
 pub mod tolerant_toml;
+pub mod trials;
 pub mod units;

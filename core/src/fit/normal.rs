@@ -11,33 +11,15 @@ pub type Matrix<const U: usize> = [[f32; U]; U];
 pub struct Normal<const U: usize> {
     pub matrix: Matrix<U>,
     pub right: [f32; U],
-    /// Weighted sum of squared residuals.
-    pub cost: f32,
-}
-
-impl<const U: usize> Default for Normal<U> {
-    fn default() -> Self {
-        Self { matrix: [[0.0; U]; U], right: [0.0; U], cost: 0.0 }
-    }
 }
 
 impl<const U: usize> Normal<U> {
-    /// Copy the lower half of the matrix to the upper one.
-    pub fn mirror(&mut self) {
-        for i in 0..U {
-            for j in 0..i {
-                self.matrix[j][i] = self.matrix[i][j];
-            }
-        }
-    }
+    /// Nothing summed yet.
+    pub const NONE: Self = Self { matrix: [[0.0; U]; U], right: [0.0; U] };
 
-    /// The step that the equations ask for, with their diagonal made heavier by `damping` times itself.
-    pub fn step(&self, damping: f32) -> Option<[f32; U]> {
-        let mut damped = self.matrix;
-        for (n, row) in damped.iter_mut().enumerate() {
-            row[n] *= 1.0 + damping;
-        }
-        Some(solve(&factor(&damped).ok()?, self.right))
+    /// The step that the equations ask for.
+    pub fn step(&self) -> Option<[f32; U]> {
+        Some(solve(&factor(&self.matrix).ok()?, self.right))
     }
 
     /// Covariance of the unknowns: the inverse of the matrix.

@@ -329,7 +329,7 @@ impl Locator {
         {
             state.to_fit = false;
             let dipole = start.start(along.peak.feature.value);
-            state.fitted = Some(traverse(state.walk.looks(), dipole, self.array.sigma().node_ratio));
+            state.fitted = Some(traverse(&state.walk, dipole, self.array.sigma().node_ratio));
             self.put_mark(state);
         }
     }
