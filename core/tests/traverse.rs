@@ -3,7 +3,7 @@
 //! (`cargo test --release -p nullwalk-core --test traverse -- --nocapture`).
 
 use glam::Vec3;
-use nullwalk_core::fit::{Dipole, Look, Ring, Traversed, Undetermined, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Traversed, Undetermined, traverse};
 
 /// 5 pT per root hertz, ten looks a second: the noise of a boxcar of that length, as the bound has it.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -143,7 +143,7 @@ fn start(truth: &Truth) -> Dipole {
 
 fn fitted(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Result<Traversed, Undetermined> {
     let ring = looks(truth, walk, pose_m, seed);
-    traverse(&ring, start(truth), RATIO_SIGMA as f32)
+    traverse(&ring, start(truth), &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() })
 }
 
 /// Depth errors over many seeds: bias and spread over the bound, and how far the stated sigma is from the truth.

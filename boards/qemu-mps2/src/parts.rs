@@ -4,7 +4,7 @@ use glam::Vec3;
 use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
 use nullwalk_core::depth::{self, Measured};
 use nullwalk_core::extrema::{Extrema, Prominence};
-use nullwalk_core::fit::{Dipole, Look, Ring, Undetermined, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Undetermined, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
 use nullwalk_core::{field, math};
 
@@ -70,17 +70,18 @@ pub fn measure_all(meter: &mut impl Meter) {
         }
     });
     // From a start some ten per cent off.
+    let shared = Shared { node_ratio: 0.005, field: 0.01, place_m: Vec3::splat(0.01) };
     let start = Dipole { at_m: Vec3::new(0.1, -0.1, -1.35), moment: Vec3::new(0.17, 0.02, 0.0) };
     meter.measure("fit.traverse", Plan::steps(1), || {
         let mut walk = Ring::<128>::default();
         (0..256).for_each(|n| walk.push(look(n)));
-        move |_: u32| traverse(&walk, start, 0.005).ok().map(|t| (t.dipole.at_m, t.sigma(2)))
+        move |_: u32| traverse(&walk, start, &shared).ok().map(|t| (t.dipole.at_m, t.sigma(2)))
     });
     // A walk that no dipole explains, and that never settles: all rounds are made.
     meter.measure("fit.traverse_at_most", Plan::steps(1), || {
         let mut walk = Ring::<128>::default();
         (0..256).for_each(|n| walk.push(Look { fields_nt: look(n * 89 % 256).fields_nt, ..look(n) }));
-        move |_: u32| f32::from(traverse(&walk, start, 0.005).err() == Some(Undetermined::Unsettled))
+        move |_: u32| f32::from(traverse(&walk, start, &shared).err() == Some(Undetermined::Unsettled))
     });
     meter.measure("field.dipole", Plan::steps(256), || {
         |n: u32| field::dipole([0.2, 0.01, -0.02], [0.1, -0.4, 0.5 + n as f32 / 64.0])

@@ -14,7 +14,7 @@ use crate::math;
 use symmetric::Symmetric;
 
 pub use ring::{Look, Ring};
-pub use traverse::{Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
+pub use traverse::{Shared, Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
 
 /// The field of 1 A m2 at 1 m, in nanotesla.
 const SCALE_NT: f32 = 100.0;

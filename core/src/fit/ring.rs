@@ -16,10 +16,10 @@ pub struct Look {
     pub upper_m: Vec3,
     /// Field at the lower and the upper node, site frame, nanotesla.
     pub fields_nt: [Vec3; 2],
-    /// Standard uncertainty of each component at each node, nanotesla.
+    /// Noise of each component at each node, nanotesla: what differs from look to look, and averages out. What does
+    /// not is in [`super::Shared`].
     pub sigma_nt: [f32; 2],
-    /// Standard uncertainty of the place along each axis, metres; zero where it is known. The fit takes it for
-    /// independent from look to look.
+    /// Standard uncertainty of the place along each axis, metres, as far as it differs from look to look.
     pub pose_sigma_m: Vec3,
     /// Standard deviation of the places that were merged, along the direction in which they lie.
     pub spread_m: Vec3,

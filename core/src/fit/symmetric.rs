@@ -46,11 +46,6 @@ impl Symmetric {
         Mat3::from_cols(Vec3::new(d.x, b.z, b.y), Vec3::new(b.z, d.y, b.x), Vec3::new(b.y, b.x, d.z))
     }
 
-    /// Rows and columns scaled alike.
-    pub fn scaled(self, by: Vec3) -> Self {
-        Self { diagonal: self.diagonal * by * by, beside: self.beside * by.yzx() * by.zxy() }
-    }
-
     /// The inverse, by the adjugate.
     pub fn inverse(self) -> Self {
         let Self { diagonal: d, beside: b } = self;
@@ -111,7 +106,5 @@ mod tests {
         assert!(close(Symmetric::square_of(u).matrix(), outer(u, u)));
         assert!(close(Symmetric::products_of(u, v).matrix(), outer(u, v) + outer(v, u)));
         assert!(close(Symmetric::product(a.matrix(), a.matrix()).matrix(), a.matrix() * a.matrix()));
-        let scale = Mat3::from_diagonal(v);
-        assert!(close(a.scaled(v).matrix(), scale * a.matrix() * scale));
     }
 }

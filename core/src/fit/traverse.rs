@@ -17,10 +17,12 @@ use crate::math;
 pub const UNKNOWNS: usize = 7;
 /// Steps of the iteration at most.
 const ROUNDS: u32 = 8;
-/// A place is known to this much at best, metres.
-const LEAST_POSE_M: f32 = 1e-5;
-/// A field is known to this much at best, nanotesla.
-const LEAST_NOISE_NT: f32 = 1e-6;
+/// A place is known to this much at best, metres squared.
+const LEAST_POSE_M2: f32 = 1e-10;
+/// Information about a place is counted in these, per metre squared, lest its cube be too large a number.
+const GREAT: f32 = 1e6;
+/// A field is known to this much at best, nanotesla squared.
+const LEAST_NOISE_NT2: f32 = 1e-12;
 /// No look is moved further in one round than this share of its distance.
 const BOLDEST: f32 = 0.2;
 /// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
@@ -31,6 +33,18 @@ const OUTLYING: f32 = 22.46;
 /// The steps have settled when the next promises to lower chi-square by less than this (a fifth of
 /// a sigma): it is still made, and leaves less than a hundredth.
 const SETTLED: f32 = 0.05;
+
+/// How well everything is known that neighbouring looks share, so that merging them does not make it better known.
+/// From one end of the walk to the other it is taken for random.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Shared {
+    /// Standard uncertainty of the ratio of the nodes' gains, the same for the whole walk.
+    pub node_ratio: f32,
+    /// Relative standard uncertainty of every field.
+    pub field: f32,
+    /// Standard uncertainty of places along each axis, metres.
+    pub place_m: Vec3,
+}
 
 /// What the walk found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -84,11 +98,11 @@ pub enum Undetermined {
     Unsettled,
 }
 
-/// Fit a dipole to a walk, from `start`. `node_ratio_sigma` is how well the ratio of the nodes' gains is known.
+/// Fit a dipole to a walk, from `start`.
 ///
 /// ```
 /// use glam::Vec3;
-/// use nullwalk_core::{field, fit::{Dipole, Look, Ring, traverse}};
+/// use nullwalk_core::{field, fit::{Dipole, Look, Ring, Shared, traverse}};
 /// let truth = Dipole { at_m: Vec3::new(0.1, -0.2, -1.5), moment: Vec3::new(0.2, 0.03, 0.01) };
 /// let upper_m = Vec3::new(0.0, 0.0, 0.4);
 /// let seen = |at_m: Vec3| {
@@ -102,7 +116,8 @@ pub enum Undetermined {
 ///     walk.push(Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO });
 /// }
 /// let start = Dipole { at_m: Vec3::new(0.0, 0.0, -1.2), moment: Vec3::new(0.3, 0.0, 0.0) };
-/// let found = traverse(&walk, start, 0.01).unwrap();
+/// let shared = Shared { node_ratio: 0.01, ..Shared::default() };
+/// let found = traverse(&walk, start, &shared).unwrap();
 /// assert!(found.dipole.at_m.distance(truth.at_m) < 1e-3 && found.sigma(2) < 0.01);
 /// ```
 ///
@@ -111,7 +126,7 @@ pub enum Undetermined {
 pub fn traverse<const N: usize>(
     walk: &Ring<N>,
     start: Dipole,
-    node_ratio_sigma: f32,
+    shared: &Shared,
 ) -> Result<Traversed, Undetermined> {
     let looks = walk.looks();
     if looks.len() < 4 {
@@ -124,7 +139,7 @@ pub fn traverse<const N: usize>(
     let (mut rounds, mut settled) = (0, false);
     while rounds < ROUNDS && !settled {
         rounds += 1;
-        sums = Sums::of(looks, &best, node_ratio_sigma, &mut shifts_m);
+        sums = Sums::of(looks, &best, shared, &mut shifts_m);
         let Some(step) = sums.normal.step() else { break };
         // What the equations promise. The cost itself is rounded too coarsely to tell the last steps apart.
         let promised: f32 = step.iter().zip(&sums.normal.right).map(|(step, right)| step * right).sum();
@@ -188,10 +203,12 @@ impl Sums {
     const NONE: Self = Self { normal: Normal::NONE, chi_square: 0.0, outliers: 0 };
 
     /// About the places said and `shifts_m`, which become those that the looks then prefer.
-    fn of(looks: &[Look], guess: &Guess, node_ratio_sigma: f32, shifts_m: &mut [Vec3]) -> Self {
+    fn of(looks: &[Look], guess: &Guess, shared: &Shared, shifts_m: &mut [Vec3]) -> Self {
         let (mut blocks, mut chi_square, mut outliers) = (Blocks::EMPTY, 0.0, 0);
         for (look, shift_m) in looks.iter().zip(shifts_m) {
-            let (own, step_m) = Blocks::of(look, guess, *shift_m).without_pose(look.pose_sigma_m, *shift_m);
+            let variance_m2 = look.pose_sigma_m * look.pose_sigma_m + shared.place_m * shared.place_m;
+            let (own, step_m) =
+                Blocks::of(look, guess, shared.field, *shift_m).without_pose(variance_m2, *shift_m);
             let away2 = BOLDEST * BOLDEST * (look.at_m + *shift_m).distance_squared(guess.dipole.at_m);
             let step2 = step_m.length_squared();
             let share = if step2 > away2 { CAUTIOUS * math::sqrt(away2 / step2) } else { CAUTIOUS };
@@ -203,7 +220,7 @@ impl Sums {
             chi_square += if outlying { OUTLYING } else { own.cost };
             blocks.add(&own, weight);
         }
-        let prior = 1.0 / (node_ratio_sigma * node_ratio_sigma).max(1e-8);
+        let prior = 1.0 / (shared.node_ratio * shared.node_ratio + 1e-8);
         blocks.gain += prior;
         blocks.right_gain -= prior * guess.upper_gain;
         Self { normal: blocks.normal(), chi_square, outliers }
@@ -246,7 +263,7 @@ impl Blocks {
     /// Of one look, displaced by `shift_m`.
     // In a frame of its own, as `seen_from` is.
     #[inline(never)]
-    fn of(look: &Look, guess: &Guess, shift_m: Vec3) -> Self {
+    fn of(look: &Look, guess: &Guess, relative: f32, shift_m: Vec3) -> Self {
         let place_m = look.at_m + shift_m;
         let [lower, upper] = [place_m, place_m + look.upper_m].map(|at_m| guess.along(at_m, look.spread_m));
         let [lower_nt, upper_nt] = look.fields_nt;
@@ -254,7 +271,13 @@ impl Blocks {
         let alike = lower.field_nt.dot(lower_nt) + upper.field_nt.dot(upper_nt);
         let sign = if alike < 0.0 { -1.0 } else { 1.0 };
         let gain = 1.0 + guess.upper_gain;
-        let [weight, upper_weight] = look.sigma_nt.map(|sigma_nt| 1.0 / (sigma_nt + LEAST_NOISE_NT));
+        let weigh = |sigma_nt: f32, field_nt: Vec3| {
+            math::recip_sqrt(
+                sigma_nt * sigma_nt + relative * relative * field_nt.length_squared() + LEAST_NOISE_NT2,
+            )
+        };
+        let [noise_nt, upper_noise_nt] = look.sigma_nt;
+        let (weight, upper_weight) = (weigh(noise_nt, lower_nt), weigh(upper_noise_nt, upper_nt));
         let by_gain = upper.field_nt * upper_weight;
         let weighted = upper_weight * gain;
         let residual = (lower_nt * sign - lower.field_nt) * weight;
@@ -277,13 +300,12 @@ impl Blocks {
         }
     }
 
-    /// The true place of the look, known to `sigma_m` about what was said, eliminated; and how far from there the look
-    /// itself would rather be.
-    fn without_pose(&self, sigma_m: Vec3, shift_m: Vec3) -> (Self, Vec3) {
-        let sigma_m = sigma_m + LEAST_POSE_M;
-        // In sigmas of the place, the prior is one.
-        let freed = self.place.scaled(sigma_m).plus(1.0).inverse().scaled(sigma_m).matrix();
-        let prior = 1.0 / (sigma_m * sigma_m);
+    /// The true place of the look, known to `variance_m2` about what was said, eliminated; and how far the look itself
+    /// would rather be from where it is displaced to.
+    fn without_pose(&self, variance_m2: Vec3, shift_m: Vec3) -> (Self, Vec3) {
+        let prior = 1.0 / (variance_m2 + LEAST_POSE_M2);
+        let known = Symmetric { diagonal: self.place.diagonal + prior, ..self.place };
+        let freed = ((known * (1.0 / GREAT)).inverse() * (1.0 / GREAT)).matrix();
         let kept = |matrix: Mat3| {
             Mat3::from_cols(matrix.x_axis * prior, matrix.y_axis * prior, matrix.z_axis * prior)
         };

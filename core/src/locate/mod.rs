@@ -329,7 +329,8 @@ impl Locator {
         {
             state.to_fit = false;
             let dipole = start.start(along.peak.feature.value);
-            state.fitted = Some(traverse(&state.walk, dipole, self.array.sigma().node_ratio));
+            let shared = looking::shared(&self.array, start.pose_sigma_m, self.inflation);
+            state.fitted = Some(traverse(&state.walk, dipole, &shared));
             self.put_mark(state);
         }
     }
