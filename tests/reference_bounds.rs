@@ -6,7 +6,7 @@ use std::path::Path;
 
 use glam::Vec3;
 use nullwalk_core::field;
-use nullwalk_core::fit::{Dipole, Look, Ring, TRAVERSE_UNKNOWNS, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Shared, TRAVERSE_UNKNOWNS, traverse};
 use nullwalk_tests::reference_data;
 
 /// Walk, depth, sigma of the poses, bound on the depth with gains known, bounds on the fit's unknowns.
@@ -51,7 +51,12 @@ fn the_fit_states_the_sigmas_that_the_information_in_the_walk_allows() {
         };
         let at_m = Vec3::new(0.02, -0.03, -0.98 * depth_m as f32);
         let start = Dipole { at_m, moment: Vec3::new(0.19, 0.01, -0.01) };
-        let found = traverse(&walked(aside_m, depth_m, pose_sigma_m), start, 0.003).unwrap();
+        let found = traverse(
+            &walked(aside_m, depth_m, pose_sigma_m),
+            start,
+            &Shared { node_ratio: 0.003, ..Shared::default() },
+        )
+        .unwrap();
         let off = bounds.iter().enumerate().map(|(unknown, bound)| {
             (f64::from(found.sigma(unknown)) / bound.expect("a bound on every unknown") - 1.0).abs()
         });

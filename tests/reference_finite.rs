@@ -8,7 +8,7 @@ use std::path::Path;
 use glam::Vec3;
 use nullwalk_core::array::NodeField;
 use nullwalk_core::depth::{self, Measured};
-use nullwalk_core::fit::{Dipole, traverse};
+use nullwalk_core::fit::{Dipole, Shared, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
 
@@ -77,7 +77,7 @@ fn coils_and_sondes_of_real_size_err_as_the_book_says() {
         let ratio_depth_m = case.ratio_depth_m();
         let [x, y, z, mx, my, mz] = case.start;
         let start = Dipole { at_m: Vec3::new(x, y, z), moment: Vec3::new(mx, my, mz) };
-        let found = traverse(walk, start, 0.003).unwrap();
+        let found = traverse(walk, start, &Shared { node_ratio: 0.003, ..Shared::default() }).unwrap();
         // The sonde is at the origin, and the lower node its depth above.
         let fitted_m = case.depth_m - f64::from(found.dipole.at_m.z);
         let (by_ratio, by_walk) = (case.error(ratio_depth_m), case.error(fitted_m));

@@ -4,7 +4,7 @@
 use glam::Vec3;
 use nullwalk_core::array::NodeField;
 use nullwalk_core::depth::{self, Measured};
-use nullwalk_core::fit::{Dipole, traverse};
+use nullwalk_core::fit::{Dipole, Shared, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
 
@@ -69,7 +69,7 @@ fn conducting_ground_moves_the_fit_of_a_walk_no_more_than_the_ratio() {
     for (w, ring) in walks.iter().zip(&rings) {
         let [x, y, z, mx, my, mz] = w.start;
         let start = Dipole { at_m: Vec3::new(x, y, z), moment: Vec3::new(mx, my, mz) };
-        let found = traverse(ring, start, 0.003).unwrap();
+        let found = traverse(ring, start, &Shared { node_ratio: 0.003, ..Shared::default() }).unwrap();
         // The lower node is 0.1 m above the ground, which is at 0.
         let depth_m = 0.1 - f64::from(found.dipole.at_m.z);
         let error = 100.0 * (depth_m / w.depth_m - 1.0);

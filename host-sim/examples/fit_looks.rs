@@ -10,7 +10,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use glam::Vec3;
-use nullwalk_core::fit::{Dipole, Look, Ring, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Shared, traverse};
 
 type LookRow = (usize, [f32; 3], [f32; 3], [f32; 3], [f32; 3], [f32; 2], [f32; 3]);
 type StartRow = ([f32; 3], [f32; 3], f32);
@@ -37,13 +37,14 @@ fn main() -> Result<(), Box<dyn Error>> {
         });
     }
     println!("x_m,y_m,z_m,mx_a_m2,my_a_m2,mz_a_m2,gain,seconds");
-    for (walk, (at_m, moment, ratio_sigma)) in walks.iter().zip(starts) {
+    for (walk, (at_m, moment, node_ratio)) in walks.iter().zip(starts) {
+        let shared = Shared { node_ratio, ..Shared::default() };
         let start = Dipole { at_m: at_m.into(), moment: moment.into() };
         let begun = Instant::now();
         for _ in 1..times {
-            let _ = black_box(traverse(black_box(walk), black_box(start), ratio_sigma));
+            let _ = black_box(traverse(black_box(walk), black_box(start), &shared));
         }
-        let found = traverse(walk, start, ratio_sigma);
+        let found = traverse(walk, start, &shared);
         let seconds = begun.elapsed().as_secs_f64() / times as f64;
         // A walk that gave no fit has an empty line of its own.
         let numbers = found.map(|found| {
