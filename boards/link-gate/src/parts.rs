@@ -113,7 +113,8 @@ pub fn keep_all() {
     keep(Reasons::as_slice as *const ());
     keep(Reasons::severity as *const ());
     keep(verdict::judge as *const ());
-    keep(verdict::mean as *const ());
+    keep(verdict::combined as *const ());
+    keep(verdict::judge as *const ());
 
     keep(<Settings as Default>::default as *const ());
     keep(Locator::new as *const ());

@@ -13,6 +13,7 @@ use glam::Vec3;
 use crate::math;
 use symmetric::Symmetric;
 
+pub(crate) use normal::solution;
 pub use ring::{Look, Ring};
 pub use traverse::{Shared, Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
 

@@ -19,7 +19,7 @@ impl<const U: usize> Normal<U> {
 
     /// The step that the equations ask for.
     pub fn step(&self) -> Option<[f32; U]> {
-        Some(solve(&factor(&self.matrix).ok()?, self.right))
+        solution(&self.matrix, self.right)
     }
 
     /// Covariance of the unknowns: the inverse of the matrix.
@@ -36,6 +36,11 @@ impl<const U: usize> Normal<U> {
         }
         Ok(covariance)
     }
+}
+
+/// Solution of the equations of a symmetric positive definite matrix; `None` where it is none.
+pub fn solution<const U: usize>(matrix: &Matrix<U>, right: [f32; U]) -> Option<[f32; U]> {
+    Some(solve(&factor(matrix).ok()?, right))
 }
 
 /// Cholesky factor of a symmetric positive definite matrix, or the number of the row where it is none.

@@ -9,7 +9,7 @@ use crate::frame::heading_rotation;
 use crate::math;
 
 /// Standard uncertainty of the height at which the mast is carried, metres (common practice, no source).
-const CARRIED_SIGMA_M: f32 = 0.005;
+pub const CARRIED_SIGMA_M: f32 = 0.005;
 /// A node that is not there has been measured this badly, nanotesla.
 const ABSENT_NT: f32 = 1e6;
 
@@ -32,13 +32,15 @@ pub fn look(glimpse: &Glimpse, array: &Array, inflation: f32) -> Option<Look> {
 
 /// What all looks of a walk share.
 pub fn shared(array: &Array, pose_sigma_m: f32, inflation: f32) -> Shared {
-    let sigma = array.sigma();
-    // Coils are as uncertain as their calibration leaves the ratio of the nodes.
-    let relative = GAIT_SIGMA + sigma.tilt_rad + sigma.node_ratio;
     Shared {
-        node_ratio: sigma.node_ratio,
-        field: relative * math::sqrt(inflation),
+        node_ratio: array.sigma().node_ratio,
+        field: relative(array) * math::sqrt(inflation),
         // Position sensors wander.
         place_m: Vec3::new(pose_sigma_m, pose_sigma_m, CARRIED_SIGMA_M),
     }
+}
+
+/// Relative uncertainty of a field. Coils are as uncertain as their calibration leaves the ratio of the nodes.
+pub fn relative(array: &Array) -> f32 {
+    GAIT_SIGMA + array.sigma().tilt_rad + array.sigma().node_ratio
 }

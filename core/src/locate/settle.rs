@@ -4,6 +4,7 @@ use core::f32::consts::FRAC_PI_2;
 
 use glam::{Vec2, Vec3};
 
+use super::looking;
 use super::mark::Mark;
 use crate::array::{Array, Glimpse, NodeField};
 use crate::depth::{self, Depth, Measured, Unusable};
@@ -11,7 +12,7 @@ use crate::field;
 use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
 use crate::math;
 use crate::tone::Marks;
-use crate::verdict::{self, Depths, Fix, Place, Reason, Reasons, judge};
+use crate::verdict::{self, Clue, Clues, Depths, Fix, Place, Reason, Reasons, combined, judge};
 
 /// Outputs of stillness before a fix: three seconds.
 pub const ENOUGH: u16 = 30;
@@ -24,11 +25,15 @@ const DRIFT_SIGMA: f32 = 0.003;
 const UNGUIDED_SIGMA_M: f32 = 0.1;
 /// Sway of a mast that is held still, metres, where positions do not say.
 const HOLD_SIGMA_M: f32 = 0.02;
-/// A steeper pitch is doubted: tangent of 20 degrees.
-const STEEP: f32 = 0.364;
+/// A steeper pitch is doubted: tangent of 40 degrees. Up to there the fit of the walk knows what it does.
+const STEEP: f32 = 0.839;
 /// Lays seen by lanes and at the hold may differ by this sine, about five degrees, and by so many sigmas.
 const LAY_APART: f32 = 0.09;
 const LAY_SIGMAS: f32 = 3.0;
+/// Upper point of chi-square for two vectors, exceeded once in a thousand times (Abramowitz and Stegun, table 26.8).
+const HOLD_LIMIT: f32 = 22.46;
+/// A number further than so many sigmas from where it should be is a clue: once in a thousand times by chance.
+const CLUE_SIGMAS: f32 = 3.29;
 /// A larger share of the field out of step is doubted.
 const OUT_OF_STEP: f32 = 0.05;
 /// More of the hold bridged than this is doubted.
@@ -150,12 +155,17 @@ impl Settled<'_> {
             rested(self.lift(miss_m)),
             self.mark.map_or(not_measured, |m| m.below(ground_up_m)),
         ];
-        let sonde = verdict::mean(&depths).map(|d| self.sonde(offset_m, d.depth_m + foot_m));
+        let combined = combined(&depths, &self.shared(&depths));
+        let sonde = combined.map(|c| self.sonde(offset_m, c.depth.depth_m + foot_m));
         self.add_reasons(&depths, offset_m);
+        let clues = self.clues(combined.as_ref(), &depths);
+        for (clue, _) in Clue::ALL.iter().zip(&clues).filter(|(_, score)| score.is_some_and(|s| s > 1.0)) {
+            self.reasons.add(clue.reason());
+        }
         if let Some((Some(lay_rad), ..)) = sonde {
             self.reasons.add_if(self.turned_away(lay_rad), Reason::BentField);
         }
-        let judgement = judge(&depths, self.reasons.clone());
+        let judgement = judge(&depths, combined, self.reasons.clone());
         let (lay_rad, pitch_rad, moment) = sonde.filter(|_| judgement.depth.is_some()).unwrap_or_default();
         Fix {
             at: self.ground.at,
@@ -168,8 +178,80 @@ impl Settled<'_> {
             depths,
             pitch_rad,
             moment_a_m2: moment,
+            clues,
             judgement,
         }
+    }
+
+    /// What one sigma of an error that methods share does to each of them.
+    fn shared(&self, depths: &Depths) -> verdict::Shared {
+        let sigma = self.array.sigma().node_ratio;
+        let by_ratio = self.array.spacing_m().zip(depths[0].ok()).map_or(0.0, |(spacing_m, depth)| {
+            let below_m = depth.depth_m + self.array.foot_m();
+            below_m / 3.0 * (1.0 + below_m / spacing_m) * sigma
+        });
+        let fitted = self.mark.and_then(|mark| mark.fitted);
+        let by_fit = fitted.map_or(0.0, |f| f.covariance[2][6] / sigma.max(1e-4));
+        verdict::Shared {
+            node_ratio_m: [by_ratio, 0.0, 0.0, 0.0, by_fit],
+            walk: [false, true, true, false, true],
+        }
+    }
+
+    /// Signs that the field is not that of one sonde.
+    fn clues(&self, combined: Option<&verdict::Combined>, depths: &Depths) -> Clues {
+        let mut clues = self.mark.map(|mark| mark.clues).unwrap_or_default();
+        let mut set = |clue: Clue, score: Option<f32>| {
+            if let Some(slot) = clues.get_mut(clue as usize) {
+                *slot = score;
+            }
+        };
+        set(Clue::MethodsApart, combined.and_then(|c| Some(c.chi_square / c.limit?)));
+        let n = f32::from(self.ground.count.max(1));
+        set(Clue::OutOfStep, Some(self.ground.ellipticity / n / OUT_OF_STEP));
+        set(Clue::HoldOff, self.hold_off());
+        set(Clue::Exponent, self.exponent_off(depths));
+        clues
+    }
+
+    /// Chi-square, over its limit, of the field seen at the hold about what the dipole of the walk makes there.
+    fn hold_off(&self) -> Option<f32> {
+        let (fitted, position) = (self.mark?.fitted?, self.ground.position()?);
+        let to_site = heading_rotation(self.ground.heading_rad()?);
+        let relative = looking::relative(self.array) + fitted.sigma(3) / fitted.dipole.moment.length();
+        let moved_m = position.sigma_m + looking::CARRIED_SIGMA_M + fitted.sigma(2);
+        let mut chi_square = 0.0;
+        for (which, node) in self.array.nodes().iter().enumerate() {
+            let seen = self.ground.node(which, self.inflation);
+            let at_m = position.enu_m + to_site * node.position_m;
+            let from_source = at_m - fitted.dipole.at_m;
+            let made_t =
+                Vec3::from_array(field::dipole(fitted.dipole.moment.to_array(), from_source.to_array()));
+            let seen_t = to_site * seen.field_t;
+            let sign = if made_t.dot(seen_t) < 0.0 { -1.0 } else { 1.0 };
+            let off = (seen_t * sign - made_t).length() / made_t.length();
+            let noise = seen.sigma_t / made_t.length();
+            let moved = 3.0 * moved_m / from_source.length();
+            chi_square += off * off / (noise * noise + relative * relative + moved * moved);
+        }
+        Some(chi_square / HOLD_LIMIT)
+    }
+
+    /// How far the exponent by which the field weakens upwards at the hold, `ln(B1/B2) / ln((d + s)/d)`, is from three:
+    /// in sigmas, over their limit. The depth is that by the fit of the walk.
+    fn exponent_off(&self, depths: &Depths) -> Option<f32> {
+        let [.., depth] = depths;
+        let (depth, spacing_m) = (depth.ok()?, self.array.spacing_m()?);
+        let fields =
+            depth::field_ratio(self.ground.node(0, self.inflation), self.ground.node(1, self.inflation))?;
+        let below_m = depth.depth_m + self.array.foot_m();
+        let expected = libm::logf((below_m + spacing_m) / below_m);
+        let exponent = libm::logf(fields.ratio.value) / expected;
+        let (noise, gain) = (fields.ratio.sigma / fields.ratio.value, self.array.sigma().node_ratio);
+        let by_ratio = math::sqrt(noise * noise + gain * gain) / expected;
+        let by_depth = exponent * depth.sigma_m / below_m;
+        let sigma = math::sqrt(by_ratio * by_ratio + by_depth * by_depth);
+        Some((exponent - 3.0).abs() / (CLUE_SIGMAS * sigma))
     }
 
     /// Distance of the hold from the source across the lay.
@@ -207,7 +289,6 @@ impl Settled<'_> {
             r.add_if(mark.pitch.value.abs() > STEEP, Reason::Tilted);
             r.add_if(mark.bent, Reason::BentField);
         }
-        r.add_if(self.ground.ellipticity / n > OUT_OF_STEP, Reason::Elliptical);
         r.add_if(self.ground.bridged / n > BRIDGED_SHARE || self.ground.marks.gap, Reason::Disturbed);
     }
 

@@ -209,7 +209,13 @@ impl Diary {
     }
 
     fn close(self, refusal: Reasons) -> Outcome {
-        let refused = || Judgement { verdict: Verdict::Refuse, depth: None, range: None, reasons: refusal };
+        let refused = || Judgement {
+            verdict: Verdict::Refuse,
+            depth: None,
+            range: None,
+            shallow_m: None,
+            reasons: refusal,
+        };
         Outcome {
             judgement: self.fix.as_ref().map_or_else(refused, |f| f.judgement.clone()),
             fix: self.fix,

@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use nullwalk_core::frame::{BlockInfo, SampleSource};
-use nullwalk_core::verdict::Fix;
+use nullwalk_core::verdict::{Clue, Fix};
 use toml::Value;
 
 use super::bound::{self, Stay};
@@ -160,14 +160,7 @@ fn row(id: Identity, drawn: Vec<String>, located: &Located, spent_ms: f32) -> Ro
 
 /// Named statistics of a fix that look for distortion: the larger, the more suspect; above 1 is flagged.
 fn scores(fix: &Fix) -> Vec<(&'static str, Option<f32>)> {
-    let pitch = fix.pitch_rad.map(|p| p.value.abs() / p.sigma.max(1e-6) / 3.0);
-    let mean = nullwalk_core::verdict::mean(&fix.depths);
-    let spread = mean.and_then(|mean| {
-        let apart =
-            |d: &nullwalk_core::depth::Depth| ((d.depth_m - mean.depth_m) / d.sigma_m.max(1e-4)).abs();
-        fix.depths.iter().flatten().map(apart).reduce(f32::max)
-    });
-    vec![("pitch", pitch), ("methods-apart", spread.map(|s| s / 3.0))]
+    Clue::ALL.iter().map(|clue| clue.code()).zip(fix.clues).collect()
 }
 
 /// A drawn value in a cell; on one line, whatever it is.
