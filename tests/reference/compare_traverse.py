@@ -135,13 +135,13 @@ def main():
     options.add_argument("--rounds", type=int, default=9, help="how often each is fitted by both, in turns")
     options = options.parse_args()
     random = np.random.default_rng(6)
-    print("          |        | one fit, ms         |         | rms error of depth, mm | mean     | farthest")
-    print("depth poses| scipy  |     ours |    scipy |   ratio |     ours |    scipy | sigma    | apart, sigmas")
+    print("           |        | one fit, ms         |         | rms error of depth, mm         | apart at")
+    print("poses      | method |     ours |    scipy |   ratio |     ours |    scipy | sigma    | most, sigmas")
     ratios = []
     for pose_sigma_m, methods in POSES:
         for depth_m in DEPTHS_M:
             made = [walk(random, depth_m, pose_sigma_m) for _ in range(options.walks)]
-            name = f"{depth_m} m {100 * pose_sigma_m:2.0f} cm"
+            name = f"{depth_m} m, {100 * pose_sigma_m:.0f} cm"
             ratios += compare(f"{name:10}", made, methods, options.rounds)
     print(f"ours is {min(ratios):.0f} to {max(ratios):.0f} times faster")
 
