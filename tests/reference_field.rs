@@ -2,19 +2,8 @@
 //! sonde's field against tables found by searching one library's fields. `reference/README.md` says how the
 //! data was made.
 
-use std::fs::File;
-use std::path::Path;
-
 use nullwalk_core::field::{dipole, segment};
-use serde::de::DeserializeOwned;
-
-/// The rows of one table of reference data.
-fn table<T: DeserializeOwned>(name: &str) -> Vec<T> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/data").join(name);
-    let file = File::open(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-    let rows: Result<Vec<T>, _> = csv::Reader::from_reader(file).into_deserialize().collect();
-    rows.unwrap_or_else(|e| panic!("{name}: {e}"))
-}
+use nullwalk_tests::reference_data::rows as table;
 
 fn magnitude(b: [f64; 3]) -> f64 {
     b.iter().map(|x| x * x).sum::<f64>().sqrt()

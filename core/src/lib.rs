@@ -14,6 +14,7 @@
 #![forbid(unsafe_code)]
 
 pub mod array;
+pub mod chi_square;
 pub mod depth;
 pub mod error;
 pub mod extrema;

@@ -11,7 +11,7 @@ use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
-use nullwalk_core::{field, fit, math};
+use nullwalk_core::{chi_square, field, fit, math};
 
 use crate::{CHANNELS, keep};
 
@@ -29,6 +29,9 @@ pub fn keep_all() {
     keep(math::db as *const ());
     keep(math::wrap_pi as *const ());
     keep(math::wrap_half_pi as *const ());
+
+    keep(chi_square::upper_point as *const ());
+    keep(chi_square::Level::tabled as *const ());
 
     keep(Tilt::levelling as *const ());
     keep(frame::heading_rotation as *const ());

@@ -11,6 +11,7 @@ use super::normal::{Matrix, Normal};
 use super::ring::{Look, Ring};
 use super::symmetric::Symmetric;
 use super::{Dipole, Seen};
+use crate::chi_square::Level;
 use crate::math;
 
 /// Place x, y, z; moment x, y, z; relative excess gain of the upper node.
@@ -29,7 +30,7 @@ const BOLDEST: f32 = 0.2;
 /// and fro for ever.
 const CAUTIOUS: f32 = 0.7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
-const OUTLYING: f32 = 22.46;
+const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
 /// The steps have settled when the next promises to lower chi-square by less than this (a fifth of
 /// a sigma): it is still made, and leaves less than a hundredth.
 const SETTLED: f32 = 0.05;

@@ -9,6 +9,7 @@ use super::looking;
 use super::mark::Mark;
 use super::unplaced::Pacing;
 use crate::array::{Array, Glimpse, NodeField};
+use crate::chi_square::Level;
 use crate::depth::{self, Depth, Measured, Unusable};
 use crate::field;
 use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
@@ -34,9 +35,9 @@ const STEEP: f32 = 0.839;
 /// Lays seen by lanes and at the hold may differ by this sine, about five degrees, and by so many sigmas.
 const LAY_APART: f32 = 0.09;
 const LAY_SIGMAS: f32 = 3.0;
-/// Upper 5 % point of chi-square for two vectors (Abramowitz and Stegun, table 26.8). What is known of the fields is
-/// not overrated: of 300 nominal trials none came near.
-const HOLD_LIMIT: f32 = 12.592;
+/// Upper 5 % point of chi-square for two vectors. What is known of the fields is not overrated: of 300 nominal trials
+/// none came near.
+const HOLD_LIMIT: f32 = Level::FivePerCent.tabled()[6 - 1];
 /// A number further than so many sigmas from where it should be is a clue: once in a thousand times by chance.
 const CLUE_SIGMAS: f32 = 3.29;
 /// A larger share of the field out of step is doubted, and more by so many sigmas of its noise.

@@ -1,12 +1,11 @@
 //! From several depths, with the errors they share, to one with a range; and from reasons to a verdict.
 
 use super::{Depths, Judgement, Range95, Reason, Reasons, Verdict};
+use crate::chi_square::{Level, upper_point};
 use crate::depth::Depth;
 use crate::fit::solution;
 use crate::math;
 
-/// Upper 1 % points of chi-square for 1 to 4 degrees of freedom (Abramowitz and Stegun, table 26.8).
-const CHI_SQUARE_99: [f32; 4] = [6.635, 9.210, 11.345, 13.277];
 /// Half width of a normal 95 % range in sigmas.
 const SIGMAS_95: f32 = 1.96;
 /// Of each method's variance at least this share is taken for its own.
@@ -73,7 +72,7 @@ pub fn combined(depths: &Depths, shared: &Shared) -> Option<Combined> {
     let reach = solution(&covariance, off)?;
     let chi_square = off.iter().zip(reach).map(|(off, reach)| off * reach).sum();
     let count = depths.iter().flatten().count();
-    let limit = count.checked_sub(2).and_then(|n| CHI_SQUARE_99.get(n).copied());
+    let limit = (count > 1).then(|| upper_point(count - 1, Level::OnePerCent));
     let depth = Depth { depth_m, sigma_m: math::sqrt(variance_m2) };
     Some(Combined { depth, chi_square, limit })
 }
