@@ -20,6 +20,7 @@ mod landmark;
 
 use core::array::from_fn;
 
+use crate::chi_square::{Level, upper_point};
 use crate::depth::{Depth, Measured, Unusable, valid};
 use crate::fit::normal::{Matrix, Normal, factor, solve};
 use crate::math;
@@ -121,14 +122,10 @@ pub struct Misfit {
     pub freedom: u8,
 }
 
-/// Upper 1 % points of chi-square for 1 to 5 degrees of freedom (Abramowitz and Stegun, table 26.8).
-const CHI_SQUARE_99: [f32; LANDMARKS - 3] = [6.635, 9.210, 11.345, 13.277, 15.086];
-
 impl Misfit {
     /// Whether one lane in a hundred over a sonde, or fewer, would be so far off.
     pub fn is_gross(self) -> bool {
-        let limit = CHI_SQUARE_99.get(usize::from(self.freedom).wrapping_sub(1));
-        limit.is_none_or(|limit| self.chi_square > *limit)
+        self.chi_square > upper_point(usize::from(self.freedom), Level::OnePerCent)
     }
 }
 
@@ -217,7 +214,9 @@ pub fn pattern(passed: &Passed, walking: Walking) -> Result<Pattern, Unfit> {
     let weight = 1.0 / (walking.level_sigma * walking.level_sigma).max(1e-6);
     let freedom = lane.landmarks().saturating_sub(3);
     let misfit = match free {
-        Some((_, normal)) => (freedom > 0).then_some(Misfit { chi_square: normal.cost, freedom }),
+        Some((unknowns, _)) => {
+            (freedom > 0).then(|| Misfit { chi_square: lane.chi_square(&unknowns), freedom })
+        }
         None if freedom > 0 => return Err(Unfit::NoSonde),
         None => None,
     };
@@ -325,13 +324,19 @@ impl Lane {
         rows
     }
 
+    /// Weighted sum of squares of what the unknowns leave over.
+    fn chi_square(&self, unknowns: &[f32; UNKNOWNS]) -> f32 {
+        let left = self.linearised(unknowns).map(|row| row.left);
+        dot(&left, &solve(&self.lower, left))
+    }
+
     /// The equations for the next step. `level` is the weight of the belief that the sonde lies level.
     fn normal(&self, unknowns: &[f32; UNKNOWNS], level: f32) -> Normal<UNKNOWNS> {
         let rows = self.linearised(unknowns);
         let left = rows.map(|row| row.left);
         let columns: [[f32; EVENTS]; UNKNOWNS] =
             from_fn(|n| rows.map(|row| row.slopes.get(n).copied().unwrap_or(0.0)));
-        let mut normal = Normal { cost: dot(&left, &solve(&self.lower, left)), ..Normal::default() };
+        let mut normal = Normal::NONE;
         let sums = normal.matrix.iter_mut().zip(&mut normal.right);
         for ((row, right), column) in sums.zip(&columns) {
             let weighted = solve(&self.lower, *column);
@@ -357,7 +362,7 @@ impl Lane {
         let mut unknowns = start;
         for _ in 0..STEPS {
             let [overhead_s, depth_s, pitch, share, apart] = unknowns;
-            let [later, longer, steeper, on, wider] = self.normal(&unknowns, level).step(0.0)?;
+            let [later, longer, steeper, on, wider] = self.normal(&unknowns, level).step()?;
             let moved = [later / depth_s, longer / depth_s, steeper, on, wider / apart];
             unknowns = [
                 overhead_s + later,

@@ -2,6 +2,7 @@
 
 use std::time::Instant;
 
+use nullwalk_core::depth::Depth;
 use nullwalk_core::frame::{BlockInfo, SampleSource};
 use nullwalk_core::verdict::{Clue, Fix};
 use toml::Value;
