@@ -63,12 +63,12 @@ pub struct Mark {
 /// A fit goes together with the closed forms within so many sigmas.
 const AGREE_SIGMAS: f32 = 4.0;
 /// Reduced chi-square above which no dipole explains the walk. The noise is not underrated: of 300 nominal trials none
-/// came above 0.9, half of them stayed below 0.3.
-const EXPLAINED: f32 = 1.0;
+/// came above 0.9, 98 of 100 stayed below this, half of them below 0.3.
+const EXPLAINED: f32 = 0.7;
 /// and share of the walk that may lie aside of it all the same (of those trials none came above 0.016).
 const OUTLYING: f32 = 0.03;
 /// A fit that leaves so many times more over is no help at all.
-const HOPELESS: f32 = 3.0;
+const HOPELESS: f32 = 4.0;
 /// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it, by some
 /// 0.7 of their sigma (one that wanders within 20 s, walked over in 3 to 7 s), and the depth by half of that.
 const STRETCHED: f32 = 0.35;
