@@ -83,12 +83,9 @@ fn covariance(depths: &Depths, shared: &Shared) -> [[f32; 5]; 5] {
     let by_ratio = shared.node_ratio_m;
     let left = |n: usize| variance[n] - by_ratio[n] * by_ratio[n];
     let least = |n: usize| LEAST_OWN * variance[n];
-    let mut walk_m2 = f32::INFINITY;
-    for n in 0..depths.len() {
-        if shared.walk[n] && depths[n].is_ok() {
-            walk_m2 = walk_m2.min((left(n) - least(n)).max(0.0));
-        }
-    }
+    let walked = |n: &usize| shared.walk[*n] && depths[*n].is_ok();
+    let walk_m2 =
+        (0..5).filter(walked).map(|n| (left(n) - least(n)).max(0.0)).fold(f32::INFINITY, f32::min);
     let mut matrix = [[0.0; 5]; 5];
     for (i, row) in matrix.iter_mut().enumerate() {
         for (j, cell) in row.iter_mut().enumerate() {
