@@ -56,7 +56,7 @@ pub fn keep_all() {
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
     keep(field::segment::<f32> as *const ());
-    keep(fit::traverse as *const ());
+    keep(fit::traverse::<128> as *const ());
     keep(Ring::<128>::default as *const ());
     keep(Ring::<128>::push as *const ());
     keep(Ring::<128>::clear as *const ());

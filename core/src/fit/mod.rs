@@ -44,9 +44,10 @@ struct Seen {
 }
 
 impl Seen {
-    /// Of (3 u u - 1) k the square is (3 u u + 1) k2: no need to multiply it out.
-    fn moment_squared(&self) -> Symmetric {
-        self.by_moment.plus(2.0 * self.unit_nt) * self.unit_nt
+    /// The square of the change with the moment, so many times. Of (3 u u - 1) k it is (3 u u + 1) k2: no need to
+    /// multiply it out.
+    fn moment_squared(&self, times: f32) -> Symmetric {
+        self.by_moment.plus(2.0 * self.unit_nt) * (self.unit_nt * times)
     }
 }
 

@@ -20,10 +20,10 @@ pub const UNKNOWNS: usize = 7;
 const ROUNDS: u32 = 8;
 /// A place is known to this much at best, metres squared.
 const LEAST_POSE_M2: f32 = 1e-10;
-/// Information about a place is counted in these, per metre squared, lest its cube be too large a number.
-const GREAT: f32 = 1e6;
-/// A field is known to this much at best, nanotesla squared.
+/// A field is known to this much at best: nanotesla squared, and the square of a share of it. So the determinant of
+/// what a look tells of its place stays a number.
 const LEAST_NOISE_NT2: f32 = 1e-12;
+const LEAST_SHARE2: f32 = 1e-10;
 /// No look is moved further in one round than this share of its distance.
 const BOLDEST: f32 = 0.2;
 /// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
@@ -272,10 +272,9 @@ impl Blocks {
         let alike = lower.field_nt.dot(lower_nt) + upper.field_nt.dot(upper_nt);
         let sign = if alike < 0.0 { -1.0 } else { 1.0 };
         let gain = 1.0 + guess.upper_gain;
+        let share2 = relative * relative + LEAST_SHARE2;
         let weigh = |sigma_nt: f32, field_nt: Vec3| {
-            math::recip_sqrt(
-                sigma_nt * sigma_nt + relative * relative * field_nt.length_squared() + LEAST_NOISE_NT2,
-            )
+            math::recip_sqrt(sigma_nt * sigma_nt + share2 * field_nt.length_squared() + LEAST_NOISE_NT2)
         };
         let [noise_nt, upper_noise_nt] = look.sigma_nt;
         let (weight, upper_weight) = (weigh(noise_nt, lower_nt), weigh(upper_noise_nt, upper_nt));
@@ -290,7 +289,7 @@ impl Blocks {
                 + Symmetric::product(upper_at, upper_at) * upper_weight2,
             place_moment: at * (lower.by_moment * weight2).matrix()
                 + upper_at * (upper.by_moment * upper_weight2).matrix(),
-            moment: lower.moment_squared() * weight2 + upper.moment_squared() * upper_weight2,
+            moment: lower.moment_squared(weight2) + upper.moment_squared(upper_weight2),
             place_gain: upper.by_place * by_gain * weighted,
             moment_gain: upper.by_moment * by_gain * weighted,
             gain: by_gain.length_squared(),
@@ -306,7 +305,7 @@ impl Blocks {
     fn without_pose(&self, variance_m2: Vec3, shift_m: Vec3) -> (Self, Vec3) {
         let prior = 1.0 / (variance_m2 + LEAST_POSE_M2);
         let known = Symmetric { diagonal: self.place.diagonal + prior, ..self.place };
-        let freed = ((known * (1.0 / GREAT)).inverse() * (1.0 / GREAT)).matrix();
+        let freed = known.inverse().matrix();
         let kept = |matrix: Mat3| {
             Mat3::from_cols(matrix.x_axis * prior, matrix.y_axis * prior, matrix.z_axis * prior)
         };
