@@ -108,12 +108,19 @@ pub struct Settings {
     pub pace_m_per_s: Option<Measured>,
     /// Relative standard deviation of the pace about that.
     pub unevenness: f32,
+    /// Strength of the sonde as measured on the bench, A m2, if it was.
+    pub bench_moment_a_m2: Option<Measured>,
 }
 
 impl Default for Settings {
     /// Ten degrees: drains are laid nearly level, beacons lie in them less so (common practice, no source). No pace.
     fn default() -> Self {
-        Self { level_sigma_rad: 0.175, pace_m_per_s: None, unevenness: Walking::default().unevenness }
+        Self {
+            level_sigma_rad: 0.175,
+            pace_m_per_s: None,
+            unevenness: Walking::default().unevenness,
+            bench_moment_a_m2: None,
+        }
     }
 }
 
@@ -124,6 +131,7 @@ pub struct Locator {
     hop_s: f32,
     inflation: f32,
     level_sigma: f32,
+    bench_moment_a_m2: Option<Measured>,
     pacing: Option<Pacing>,
 }
 
@@ -190,7 +198,8 @@ impl Locator {
         let level_sigma = s / c;
         let walking = Walking { unevenness: settings.unevenness, level_sigma, ..Walking::default() };
         let pacing = pace.map(|pace_m_per_s| Pacing { hop_s, pace_m_per_s, walking });
-        Ok(Self { array, hop_s, inflation, level_sigma, pacing })
+        let bench_moment_a_m2 = settings.bench_moment_a_m2;
+        Ok(Self { array, hop_s, inflation, level_sigma, bench_moment_a_m2, pacing })
     }
 
     /// The array in use.
@@ -415,6 +424,7 @@ impl Locator {
             ground,
             lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
             mark: state.mark.as_ref(),
+            bench_moment_a_m2: self.bench_moment_a_m2,
             bracketed: state.along.is_some(),
             paced: self.pacing.zip(state.along.as_ref()),
             reasons,

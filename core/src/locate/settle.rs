@@ -123,6 +123,8 @@ pub struct Settled<'a> {
     pub ground: &'a Hold,
     pub lifted: Option<&'a Hold>,
     pub mark: Option<&'a Mark>,
+    /// Strength of the sonde on the bench.
+    pub bench_moment_a_m2: Option<Measured>,
     /// Whether both nulls and the peak between them were passed, with positions or without.
     pub bracketed: bool,
     /// The lane through them, where its pace is known.
@@ -227,6 +229,7 @@ impl Settled<'_> {
         set(Clue::OutOfStep, Some(self.ground.ellipticity / n / limit));
         set(Clue::HoldOff, self.hold_off());
         set(Clue::Exponent, self.exponent_off(depths));
+        set(Clue::Strength, self.strength_off());
         clues
     }
 
@@ -251,6 +254,16 @@ impl Settled<'_> {
             chi_square += off * off / (noise * noise + relative * relative + moved * moved);
         }
         Some(chi_square / HOLD_LIMIT)
+    }
+
+    /// How far the strength of the walk's dipole is from that on the bench: in sigmas, over their limit.
+    fn strength_off(&self) -> Option<f32> {
+        let (fitted, bench) = (self.mark?.fitted?, self.bench_moment_a_m2?);
+        let strength = fitted.dipole.moment.length();
+        let known = [3, 4, 5].map(|n| fitted.sigma(n)).into_iter().fold(0.0, f32::max);
+        let scale = self.array.sigma().scale * strength;
+        let sigma = math::sqrt(known * known + scale * scale + bench.sigma * bench.sigma);
+        Some((strength - bench.value).abs() / (CLUE_SIGMAS * sigma))
     }
 
     /// How far the exponent by which the field weakens upwards at the hold, `ln(B1/B2) / ln((d + s)/d)`, is from three:

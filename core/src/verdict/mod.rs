@@ -72,8 +72,9 @@ pub struct Judgement {
     pub depth: Option<Depth>,
     /// Its 95 % range; widened to hold every method when in doubt.
     pub range: Option<Range95>,
-    /// The shallow bound, metres below the ground: from here down nothing is promised. It allows for what the range
-    /// does not: every method's own range, and a neighbour that none of the clues betrays.
+    /// The shallow bound, metres below the ground: how near the surface the source has to be reckoned with. It allows
+    /// for what the range does not: every method's own range and, in doubt of a bent field, a neighbour that makes all
+    /// of them read too deep. That the ground above it is free is promised by nothing.
     pub shallow_m: Option<f32>,
     /// Why the verdict is not `Agree`.
     pub reasons: Reasons,

@@ -116,6 +116,13 @@ fn describe(text: &mut String, run: &Run, station: &Station) -> std::fmt::Result
     row("verdict", word.to_owned())?;
     if let Some(d) = station.stated_depth_m() {
         row("depth", format!("{}  to the source, 95 %", units::with_range(d.value, d.low95, d.high95)))?;
+        if let Some(m) = station.stated_shallow_bound_m() {
+            let (m, feet) = (units::metres(m), units::feet_inches(m));
+            row(
+                "",
+                format!("reckon with it from {m} / {feet} down; nothing says the ground above is free"),
+            )?;
+        }
         if let Cover::Between { low_m, high_m } = run.pipe.cover(&d) {
             let range = format!(
                 "{} / {}",

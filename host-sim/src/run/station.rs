@@ -35,6 +35,7 @@ pub fn station(number: u32, name: &str, signal: &Signal, outcome: &Outcome) -> S
             low95: f64::from(range.low_m),
             high95: f64::from(range.high_m),
         }),
+        shallow_bound_m: judgement.shallow_m.map(f64::from),
         methods: fix.map(methods).unwrap_or_default(),
         verdict: verdict(judgement.verdict),
         reasons: judgement.reasons.as_slice().iter().map(reason).collect(),
@@ -95,10 +96,11 @@ fn checks(fix: &core::Fix) -> Vec<Check> {
         check("both nulls passed", &["not-bracketed"], String::new()),
         check("lane across walked", &["not-crossed"], String::new()),
         check("held at the mark", &["away-from-mark"], String::new()),
-        check("sonde lies level", &["tilted"], pitch),
+        check("sonde not too steep", &["tilted"], pitch),
         check("field in step", &["elliptical"], String::new()),
         check("one sonde explains the field", &["bent-field"], String::new()),
         check("both nodes agree", &["nodes-contradict", "not-below"], String::new()),
+        check("as strong as on the bench", &["strength-differs"], String::new()),
         check("recording undisturbed", &["disturbed"], String::new()),
     ]
 }
