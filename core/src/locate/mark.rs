@@ -19,6 +19,10 @@ const STEEPEST_SKEW: f32 = 1.5;
 /// The relations between marks on a lane are good to this share of the depth.
 const MODEL_SHARE: f32 = 0.002;
 
+/// What windows and interpolation leave of the distance between two nulls: on clean lanes at 0.5 m depth, where nulls
+/// are passed fastest, it came out 0.1 mm too long.
+const BETWEEN_SHARE: f32 = 4e-4;
+
 /// Without headings the mast may face this far from where it is carried: tangent (common practice, no source).
 const UNKNOWN_ASIDE: f32 = 0.1;
 
@@ -140,9 +144,10 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
     let origin = a.enu_m.truncate();
     let forward = (b.enu_m.truncate() - origin).try_normalize()?;
     let axis = Axis { origin, forward, left: forward.perp() };
+    let between_m = BETWEEN_SHARE * b.enu_m.distance(a.enu_m);
     let apart = Measured::new(
         b.enu_m.truncate().distance(origin),
-        math::sqrt(a.sigma_m * a.sigma_m + b.sigma_m * b.sigma_m),
+        math::sqrt(a.sigma_m * a.sigma_m + b.sigma_m * b.sigma_m + between_m * between_m),
     );
     // Each null stands off in proportion to the depth below the node at that moment.
     let carried_higher_m = b.enu_m.z - a.enu_m.z;
