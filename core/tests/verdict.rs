@@ -76,7 +76,8 @@ impl Noise {
 #[test]
 fn stated_sigma_and_chi_square_are_those_of_draws_from_the_model() {
     let sigmas = [0.06_f32, 0.05, 0.07, 0.03];
-    let shared = Shared { node_ratio_m: [0.05, 0.0, 0.0, 0.0, 0.02], walk: [false, true, true, false, true] };
+    let shared =
+        Shared { node_ratio_m: [0.05, 0.0, 0.0, 0.0, 0.02], walk: [false, true, true, false, true] };
     // Variance of the fit less what the ratio of the gains does to it, and the least that is its own.
     let walk2 = 0.03_f32 * 0.03 - 0.02 * 0.02 - 0.05 * 0.03 * 0.03;
     let own = |n: usize, sigma: f32| {

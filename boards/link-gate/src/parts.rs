@@ -25,6 +25,7 @@ pub fn keep_all() {
     keep(math::round as *const ());
     keep(math::sqrt as *const ());
     keep(math::cbrt as *const ());
+    keep(math::recip_sqrt as *const ());
     keep(math::atan2 as *const ());
     keep(math::db as *const ());
     keep(math::wrap_pi as *const ());
@@ -122,6 +123,8 @@ pub fn keep_all() {
     keep(Reasons::severity as *const ());
     keep(verdict::judge as *const ());
     keep(verdict::combined as *const ());
+    keep(verdict::Clue::code as *const ());
+    keep(verdict::Clue::reason as *const ());
     keep(verdict::judge as *const ());
 
     keep(<Settings as Default>::default as *const ());

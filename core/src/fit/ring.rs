@@ -26,6 +26,13 @@ pub struct Look {
 }
 
 impl Look {
+    /// Which share of the variance of the lower node's field is noise, when the rest is a `relative` error.
+    pub(super) fn noise_share(&self, relative: f32) -> f32 {
+        let ([field_nt, _], [sigma_nt, _]) = (self.fields_nt, self.sigma_nt);
+        let noise2 = sigma_nt * sigma_nt + f32::MIN_POSITIVE;
+        noise2 / (noise2 + relative * relative * field_nt.length_squared())
+    }
+
     /// Square of the distance to another look; where their places are too uncertain to tell, zero.
     fn apart2(&self, other: &Self) -> f32 {
         let apart2 = self.at_m.distance_squared(other.at_m);

@@ -62,6 +62,8 @@ pub struct Traversed {
     pub freedom: u32,
     /// Looks that no dipole explains.
     pub outliers: u32,
+    /// Which share of the variance that the fields were given is noise; the rest is what the looks share.
+    pub noise_share: f32,
     /// Linearisations it took.
     pub rounds: u32,
 }
@@ -163,6 +165,8 @@ pub fn traverse<const N: usize>(
         chi_square: sums.chi_square,
         freedom: (6 * looks.len() as u32).saturating_sub(UNKNOWNS as u32 - 1),
         outliers: sums.outliers,
+        noise_share: looks.iter().map(|look| look.noise_share(shared.field)).sum::<f32>()
+            / looks.len() as f32,
         rounds,
     })
 }

@@ -69,7 +69,9 @@ pub fn combined(depths: &Depths, shared: &Shared) -> Option<Combined> {
         }
     }
     let off = depths.map(|depth| depth.map_or(0.0, |d| d.depth_m - depth_m));
-    let reach = solution(&covariance, off)?;
+    // Whether they go together is judged as if each had read a walk of its own: a fit that claims less than it knows
+    // would make its own nulls look far off.
+    let reach = solution(&self::covariance(depths, &Shared { walk: [false; 5], ..*shared }), off)?;
     let chi_square = off.iter().zip(reach).map(|(off, reach)| off * reach).sum();
     let count = depths.iter().flatten().count();
     let limit = (count > 1).then(|| upper_point(count - 1, Level::OnePerCent));
