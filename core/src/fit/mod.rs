@@ -1,6 +1,6 @@
 //! Least-squares fit of a dipole to the fields seen along a walk.
 //!
-//! Levenberg-Marquardt from a closed-form start, a bounded number of steps, the normal equations solved by Cholesky's
+//! Gauss and Newton from a closed-form start, a bounded number of steps, the normal equations solved by Cholesky's
 //! factorisation.
 
 pub(crate) mod normal;
