@@ -40,6 +40,8 @@ const LAY_SIGMAS: f32 = 3.0;
 const HOLD_LIMIT: f32 = Level::FivePerCent.tabled()[6 - 1];
 /// A number further than so many sigmas from where it should be is a clue: once in a thousand times by chance.
 const CLUE_SIGMAS: f32 = 3.29;
+/// No calibration knows the ratio of two gains better than this.
+const LEAST_RATIO_SIGMA: f32 = 1e-4;
 /// A larger share of the field out of step is doubted, and more by so many sigmas of its noise.
 const OUT_OF_STEP: f32 = 0.0125;
 const OUT_OF_STEP_SIGMAS: f32 = 3.0;
@@ -230,6 +232,9 @@ impl Settled<'_> {
         set(Clue::HoldOff, self.hold_off());
         set(Clue::Exponent, self.exponent_off(depths));
         set(Clue::Strength, self.strength_off());
+        let gain_sigma = self.array.sigma().node_ratio.max(LEAST_RATIO_SIGMA);
+        let gain = self.mark.and_then(|mark| Some(mark.fitted?.upper_gain.abs()));
+        set(Clue::GainsOff, gain.map(|gain| gain / (CLUE_SIGMAS * gain_sigma)));
         clues
     }
 

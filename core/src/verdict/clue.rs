@@ -25,11 +25,13 @@ pub enum Clue {
     Asymmetry,
     /// The sonde is not as strong as on the bench.
     Strength,
+    /// Over the walk the upper node reads more or less than the calibration allows.
+    GainsOff,
 }
 
 impl Clue {
     /// All clues, in the order of [`Clues`].
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::MethodsApart,
         Self::PeakOffNull,
         Self::Residuals,
@@ -39,6 +41,7 @@ impl Clue {
         Self::Exponent,
         Self::Asymmetry,
         Self::Strength,
+        Self::GainsOff,
     ];
 
     /// Machine code, stable between versions.
@@ -53,6 +56,7 @@ impl Clue {
             Self::Exponent => "exponent",
             Self::Asymmetry => "asymmetry",
             Self::Strength => "strength",
+            Self::GainsOff => "gains-off",
         }
     }
 
@@ -62,6 +66,7 @@ impl Clue {
             Self::MethodsApart => Reason::MethodsDisagree,
             Self::OutOfStep => Reason::Elliptical,
             Self::Strength => Reason::StrengthDiffers,
+            Self::GainsOff => Reason::CalibrationOff,
             _ => Reason::BentField,
         }
     }
@@ -69,4 +74,4 @@ impl Clue {
 
 /// Every clue's statistic over its limit, in the order of [`Clue::ALL`]: above 1 it raises a doubt. `None` where there
 /// was nothing to judge by.
-pub type Clues = [Option<f32>; 9];
+pub type Clues = [Option<f32>; 10];

@@ -43,6 +43,8 @@ pub enum Reason {
     NodesContradict,
     /// The sonde is not as strong as it was on the bench.
     StrengthDiffers,
+    /// The nodes' gains are not in the ratio that their calibration says.
+    CalibrationOff,
 }
 
 impl Reason {
@@ -67,6 +69,7 @@ impl Reason {
             Self::NotBelow => "not-below",
             Self::NodesContradict => "nodes-contradict",
             Self::StrengthDiffers => "strength-differs",
+            Self::CalibrationOff => "calibration-off",
         }
     }
 
@@ -95,6 +98,9 @@ impl Reason {
                 "The two nodes contradict each other as no source below could make them."
             }
             Self::StrengthDiffers => "The sonde is not as strong as it was measured on the bench.",
+            Self::CalibrationOff => {
+                "The two nodes are not as strong beside each other as their calibration says."
+            }
         }
     }
 
@@ -139,6 +145,7 @@ impl Reason {
             Self::StrengthDiffers => {
                 "Change its battery and look for metal around it; distrust the depth until it is as strong again."
             }
+            Self::CalibrationOff => "Calibrate the coils again, and distrust the field ratio until then.",
         }
     }
 
@@ -164,7 +171,7 @@ impl Reason {
 }
 
 /// The most reasons a judgement carries: room for each of them once.
-pub const MAX_REASONS: usize = 18;
+pub const MAX_REASONS: usize = 19;
 
 /// A list of reasons without repeats.
 #[derive(Debug, Clone, PartialEq, Default)]
