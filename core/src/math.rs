@@ -87,6 +87,21 @@ pub fn atan2(y: f32, x: f32) -> f32 {
     libm::atan2f(y, x)
 }
 
+/// Natural exponential (libm; single precision throughout).
+pub fn exp(x: f32) -> f32 {
+    libm::expf(x)
+}
+
+/// Natural exponential less one, exact for small numbers too (libm; single precision throughout).
+pub fn exp_m1(x: f32) -> f32 {
+    libm::expm1f(x)
+}
+
+/// Natural logarithm of a positive number (libm; single precision throughout); -200 at or below 1e-37.
+pub fn ln(x: f32) -> f32 {
+    if x > 1e-37 { libm::logf(x) } else { -200.0 }
+}
+
 /// Twenty times the decimal logarithm of an amplitude ratio; -200 at or below 1e-10.
 pub fn db(amplitude_ratio: f32) -> f32 {
     if amplitude_ratio > 1e-10 { 8.685_89 * libm::logf(amplitude_ratio) } else { -200.0 }

@@ -1,8 +1,10 @@
-//! Least-squares fit of a dipole to the fields seen along a walk.
+//! Least-squares fits of a dipole to the fields seen: at one instant, and along a walk.
 //!
 //! Levenberg-Marquardt from a closed-form start, a bounded number of steps, the normal equations solved by Cholesky's
 //! factorisation.
 
+mod circle;
+mod glimpse;
 mod normal;
 mod ring;
 mod traverse;
@@ -11,6 +13,7 @@ use glam::Vec3;
 
 use crate::math;
 
+pub use glimpse::{Glimpsed, LogNormal, Priors, glimpse};
 pub use ring::{Look, Ring};
 pub use traverse::{Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
 
