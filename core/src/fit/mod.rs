@@ -3,8 +3,10 @@
 //! Levenberg-Marquardt from a closed-form start, a bounded number of steps, the normal equations solved by Cholesky's
 //! factorisation.
 
+mod belief;
 mod circle;
 mod glimpse;
+mod mode;
 mod normal;
 mod ring;
 mod traverse;
@@ -42,23 +44,24 @@ impl Dipole {
     fn seen_from(&self, at_m: Vec3) -> Seen {
         let r = at_m - self.at_m;
         let r2 = r.length_squared().max(1e-4);
-        let u = r / math::sqrt(r2);
-        let k = SCALE_NT / (r2 * math::sqrt(r2));
+        let distance = math::sqrt(r2);
+        let u = r / distance;
+        let k = SCALE_NT / (r2 * distance);
         let mu = self.moment.dot(u);
         // By the source's place, one axis after the other: the field's gradient, negated.
-        let gradient = k / math::sqrt(r2);
-        let by_place = |axis: Vec3| {
-            let (ua, ma) = (u.dot(axis), self.moment.dot(axis));
-            -3.0 * gradient * (axis * mu + u * ma + self.moment * ua - 5.0 * mu * ua * u)
+        let gradient = -3.0 * (k / distance);
+        let by_place = |ua: f32, ma: f32, along: Vec3| {
+            gradient * (along + u * (ma - 5.0 * mu * ua) + self.moment * ua)
         };
-        let by_moment = |axis: Vec3| k * (3.0 * u.dot(axis) * u - axis);
+        let by_moment = |ua: f32, axis: Vec3| k * (3.0 * ua * u - axis);
+        let m = self.moment;
         let columns = [
-            by_place(Vec3::X),
-            by_place(Vec3::Y),
-            by_place(Vec3::Z),
-            by_moment(Vec3::X),
-            by_moment(Vec3::Y),
-            by_moment(Vec3::Z),
+            by_place(u.x, m.x, Vec3::new(mu, 0.0, 0.0)),
+            by_place(u.y, m.y, Vec3::new(0.0, mu, 0.0)),
+            by_place(u.z, m.z, Vec3::new(0.0, 0.0, mu)),
+            by_moment(u.x, Vec3::X),
+            by_moment(u.y, Vec3::Y),
+            by_moment(u.z, Vec3::Z),
         ];
         Seen { field_nt: k * (3.0 * mu * u - self.moment), columns }
     }

@@ -1,8 +1,6 @@
 //! Normal equations of a weighted least-squares problem with `U` unknowns, and their solution by Cholesky's
 //! factorisation.
 
-use glam::Vec3;
-
 use crate::math;
 
 /// A square matrix.
@@ -24,29 +22,6 @@ impl<const U: usize> Default for Normal<U> {
 }
 
 impl<const U: usize> Normal<U> {
-    /// Take in three measured numbers: how each unknown changes them, and what is left of them, all in sigmas. Only
-    /// the lower half of the matrix is kept up.
-    pub fn add(&mut self, columns: &[Vec3; U], residual: Vec3) {
-        for (i, ((row, right), a)) in self.matrix.iter_mut().zip(&mut self.right).zip(columns).enumerate() {
-            *right += a.dot(residual);
-            for (cell, b) in row.iter_mut().zip(columns).take(i + 1) {
-                *cell += a.dot(*b);
-            }
-        }
-        self.cost += residual.length_squared();
-    }
-
-    /// The same for what was believed beforehand of one number.
-    pub fn believe(&mut self, slope: &[f32; U], residual: f32) {
-        for (i, ((row, right), a)) in self.matrix.iter_mut().zip(&mut self.right).zip(slope).enumerate() {
-            *right += a * residual;
-            for (cell, b) in row.iter_mut().zip(slope).take(i + 1) {
-                *cell += a * b;
-            }
-        }
-        self.cost += residual * residual;
-    }
-
     /// Copy the lower half of the matrix to the upper one.
     pub fn mirror(&mut self) {
         for i in 0..U {
@@ -63,12 +38,6 @@ impl<const U: usize> Normal<U> {
             row[n] *= 1.0 + damping;
         }
         Some(solve(&factor(&damped).ok()?, self.right))
-    }
-
-    /// Natural logarithm of the square root of the matrix's determinant; `None` where something is not determined.
-    pub fn log_root_determinant(&self) -> Option<f32> {
-        let lower = factor(&self.matrix).ok()?;
-        Some(lower.iter().enumerate().map(|(n, row)| math::ln(row[n])).sum())
     }
 
     /// Covariance of the unknowns: the inverse of the matrix.
