@@ -6,10 +6,12 @@
 //! the circle the lower node is satisfied; it is for the upper node, and for what is known beforehand, to choose.
 //! Places on and beside the circle stand here for all that the source may be.
 
+use core::f32::consts::LOG2_E;
+
 use glam::{Mat3, Vec2, Vec3};
 
 use super::belief::{Belief, line, outer};
-use super::glimpse::{Frame, LogNormal, Priors};
+use super::glimpse::{Frame, Known};
 use super::{Dipole, SCALE_NT};
 use crate::depth::Measured;
 use crate::math;
@@ -65,19 +67,23 @@ pub struct Scan {
 }
 
 /// Go about the circle, in the frame of the lower node's field. `None` where nothing can be believed.
-pub fn scan(frame: &Frame, priors: &Priors) -> Option<Scan> {
-    let circle = Circle::of(frame, priors);
+pub fn scan(frame: &Frame, known: &Known) -> Option<Scan> {
+    let circle = Circle::of(frame, known);
     let mut sums = Sums::default();
     let mut best: [Option<(f32, Dipole)>; 2] = [None, None];
     for [quarter, beside, area] in LATTICE {
         let point = circle.at(quarter, beside, area);
-        for (mirrored, best) in [1.0, -1.0].into_iter().zip(&mut best) {
-            let side = Side::of(&point, mirrored, &circle);
-            sums.add(&side);
+        let [_, likeliest, _] = point.log_shares;
+        if likeliest < sums.greatest - NOTHING {
+            continue;
+        }
+        let sides = [1.0, -1.0].map(|mirrored| Side::of(&point, mirrored, &circle));
+        for (side, best) in sides.iter().zip(&mut best) {
             if best.is_none_or(|(share, _)| side.greatest > share) {
-                *best = Some((side.greatest, side.dipole(&circle)));
+                *best = Some((side.greatest, side.dipole(&point, &circle)));
             }
         }
+        sums.add(&point, &sides);
     }
     let [Some(left), Some(right)] = best else { return None };
     let points = sums.weight * sums.weight / sums.squares;
@@ -91,7 +97,11 @@ struct Circle {
     flat: f32,
     steep: f32,
     upper: Vec3,
+    upper2: f32,
+    /// The upper node above the lower one, its square and its product with the upper field.
     upper_m: Vec3,
+    upper_m2: f32,
+    upper_raised: f32,
     centre: f32,
     radius: f32,
     /// Least distance from the point above the source; its square and that of the greatest, root of their ratio.
@@ -101,9 +111,9 @@ struct Circle {
     skew: f32,
     /// How far beside the circle a level sonde can be, before the point's own geometry.
     wide: f32,
-    /// Variances of the lower field's noise and of the difference to the upper field, relative.
+    /// Variance of the lower field's noise, and half the reciprocal of that of the difference to the upper; relative.
     noise: f32,
-    upper_noise: f32,
+    upper_weight: f32,
     /// Logarithms: of depth and moment as believed, the moment over the one that makes this field at 1 m, and that.
     log_depth: f32,
     log_moment: f32,
@@ -116,7 +126,7 @@ struct Circle {
 }
 
 impl Circle {
-    fn of(frame: &Frame, priors: &Priors) -> Self {
+    fn of(frame: &Frame, known: &Known) -> Self {
         let [lower_nt, upper_nt] = frame.fields_nt;
         let field_nt = lower_nt.length();
         let flat = (lower_nt.x / field_nt).max(1e-3);
@@ -124,17 +134,20 @@ impl Circle {
         let centre = 0.75 * flat / steep;
         let radius = math::sqrt(centre * centre + 0.5);
         let (inner, outer) = (0.5 / (radius + centre), radius + centre);
+        let above = upper_nt / field_nt;
         let [lower, upper] = frame.sigma_nt.map(|sigma_nt| sigma_nt / field_nt);
         let noise = lower * lower + COARSE * COARSE;
-        let pitch = priors.level_sigma_rad * priors.level_sigma_rad;
+        let pitch = 1.0 / known.level;
         let log_field = math::ln(field_nt / SCALE_NT);
-        let variance = |of: LogNormal| of.log_sigma * of.log_sigma;
         Self {
             field_nt,
             flat,
             steep,
-            upper: upper_nt / field_nt,
+            upper: above,
+            upper2: above.length_squared(),
             upper_m: frame.upper_m,
+            upper_m2: frame.upper_m.length_squared(),
+            upper_raised: above.dot(frame.upper_m),
             centre,
             radius,
             inner,
@@ -143,14 +156,14 @@ impl Circle {
             skew: math::sqrt(inner / outer),
             wide: 0.5 * WIDER * math::sqrt((pitch + noise) / (0.5625 * flat * flat + 0.5 * steep * steep)),
             noise,
-            upper_noise: noise + upper * upper + frame.ratio_sigma * frame.ratio_sigma,
-            log_depth: math::ln(priors.depth_m.median),
-            log_moment: math::ln(priors.moment_a_m2.median) - log_field,
+            upper_weight: 0.5 / (noise + upper * upper + frame.ratio_sigma * frame.ratio_sigma),
+            log_depth: known.log_depth,
+            log_moment: known.log_moment - log_field,
             log_field,
             pitch,
-            moment: variance(priors.moment_a_m2),
-            near: 1.0 / (priors.aside_sigma_m * priors.aside_sigma_m),
-            deep: 1.0 / variance(priors.depth_m),
+            moment: 1.0 / known.strong,
+            near: known.near,
+            deep: known.deep,
         }
     }
 
@@ -162,7 +175,8 @@ impl Circle {
         let distance2 = (self.inner2 + self.outer2 * g * g) * part + 1.0;
         let moment2 = (1.0 - self.steep * self.steep * distance2 * (1.0 / 3.0)).max(0.25);
         // As far beside as the pitch of the sonde, and noise, may push it.
-        let wide = (self.wide * distance2 * math::sqrt(moment2)).min(WIDEST * self.radius);
+        let wide =
+            (self.wide * distance2 * moment2 * math::inverse_sqrt(moment2)).min(WIDEST * self.radius);
         let out = (wide * beside).max(-0.98 * self.radius);
         let aside =
             Vec2::new(self.centre * (1.0 - cos) - (self.inner + out) * cos, (self.radius + out) * sin);
@@ -173,13 +187,13 @@ impl Circle {
         let field = Vec3::new(self.flat, 0.0, self.steep);
         let moment = r * (1.5 * field.dot(r) / distance2) - field;
         let moment2 = moment.length_squared();
-        let sine = (moment.z / math::sqrt(moment2)).clamp(-0.999, 0.999);
+        let sine = (moment.z * math::inverse_sqrt(moment2)).clamp(-0.999, 0.999);
         let sine2 = sine * sine;
         // The arcsine's series.
         let pitch_rad = sine * (1.0 + sine2 * (1.0 / 6.0 + sine2 * (3.0 / 40.0)));
-        let along = moment.dot(r);
+        let moment_along = moment.dot(r);
         let pitch = self.pitch + self.noise * (1.0 - 0.75 / distance2) / moment2;
-        let own = self.noise * (1.0 - 0.75 * along * along / (distance2 * moment2)) / moment2;
+        let own = self.noise * (1.0 - 0.75 * moment_along * moment_along / (distance2 * moment2)) / moment2;
         let strong = 1.0 / (self.moment + own);
         // The moment goes with the cube of the depth, so both priors speak of one number; the place in units of the
         // depth leaves its square over.
@@ -197,15 +211,26 @@ impl Circle {
                 - depth_off * depth_off * self.deep
                 - moment_off * moment_off * strong)
             + 2.0 * log_depth;
+        let log_step = APART * math::inverse_sqrt(precision);
+        let (depth_m, step) = (math::exp(log_depth), math::exp(log_step));
+        let depths_m = [depth_m / step, depth_m, depth_m * step];
+        let mut log_shares = LOG_WEIGHTS;
+        let near = 0.5 * self.near * (distance2 - 1.0);
+        for (of_depth, depth_m) in log_shares.iter_mut().zip(depths_m) {
+            *of_depth += log_share - near * depth_m * depth_m;
+        }
         Point {
             aside,
             distance2,
+            reach3: distance2 * distance2 * math::inverse_sqrt(distance2),
             moment,
+            moment2,
+            moment_along,
             pitch_rad,
             log_moment: self.log_field + log_unit + 3.0 * log_depth,
-            depth_m: math::exp(log_depth),
-            log_step: APART / math::sqrt(precision),
-            log_share,
+            depths_m,
+            log_step,
+            log_shares,
         }
     }
 }
@@ -215,72 +240,85 @@ struct Point {
     /// From the source to the node.
     aside: Vec2,
     distance2: f32,
-    /// As seen from 1 m, over the field there.
+    reach3: f32,
+    /// As seen from 1 m, over the field there; its square, and its product with the way from the source.
     moment: Vec3,
+    moment2: f32,
+    moment_along: f32,
     pitch_rad: f32,
     log_moment: f32,
-    depth_m: f32,
+    depths_m: [f32; 3],
     /// From one depth to the next, logarithm.
     log_step: f32,
-    log_share: f32,
+    /// Of the three depths, before the upper node is asked.
+    log_shares: [f32; 3],
 }
 
 /// A point, or its mirror image, at three depths.
-struct Side<'a> {
-    point: &'a Point,
-    /// From the source to the node in units of the depth, and the moment.
-    from_source: Vec3,
-    moment: Vec3,
-    depths_m: [f32; 3],
+struct Side {
+    mirrored: f32,
     log_shares: [f32; 3],
     greatest: f32,
     /// Depth where the share is greatest.
     likely_m: f32,
 }
 
-impl<'a> Side<'a> {
-    fn of(point: &'a Point, mirrored: f32, circle: &Circle) -> Self {
+impl Side {
+    fn of(point: &Point, mirrored: f32, circle: &Circle) -> Self {
         let side = Vec3::new(1.0, mirrored, 1.0);
-        let from_source = point.aside.extend(1.0) * side;
-        let moment = point.moment * side;
-        let step = math::exp(point.log_step);
-        let depths_m = [point.depth_m / step, point.depth_m, point.depth_m * step];
-        let near = 0.5 * (point.distance2 - 1.0) * circle.near;
-        let mut greatest = (f32::NEG_INFINITY, point.depth_m);
-        let mut log_shares = LOG_WEIGHTS;
-        for (log_share, depth_m) in log_shares.iter_mut().zip(depths_m) {
-            // The upper node as seen from the source, everything in units of the depth.
-            let r = from_source + circle.upper_m / depth_m;
-            let r2 = r.length_squared();
-            let nearer = point.distance2 / r2;
-            let seen = (r * (3.0 * moment.dot(r) / r2) - moment) * (nearer * math::sqrt(nearer));
-            let miss = (circle.upper - seen).length_squared() / circle.upper_noise;
-            *log_share += point.log_share - near * depth_m * depth_m - 0.5 * miss;
+        let (from_source, moment) = (point.aside.extend(1.0) * side, point.moment * side);
+        // The upper node lies `r = d from_source + upper_m` from the source, and sees `c (3 (m.r) r/r^2 - m)`. Of the
+        // square of what that misses, all is scalar products.
+        let Circle { upper, upper_m, upper_weight, .. } = *circle;
+        let upper_along = upper.dot(from_source);
+        let (upper_moment, raised) = (upper.dot(moment), moment.dot(upper_m));
+        let lengthened = 2.0 * upper_m.dot(from_source);
+        let [middle_m, ..] = point.depths_m;
+        let mut greatest = (f32::NEG_INFINITY, middle_m);
+        let mut log_shares = point.log_shares;
+        for (log_share, depth_m) in log_shares.iter_mut().zip(point.depths_m) {
+            let r2 = (point.distance2 * depth_m + lengthened) * depth_m + circle.upper_m2;
+            let nearness = math::inverse_sqrt(r2);
+            let nearness2 = nearness * nearness;
+            let moment_r = point.moment_along * depth_m + raised;
+            let upper_r = upper_along * depth_m + circle.upper_raised;
+            let three = 3.0 * moment_r * nearness2;
+            let c = point.reach3 * depth_m * depth_m * depth_m * nearness * nearness2;
+            let seen2 = c * (three * moment_r + point.moment2);
+            let miss2 = c * (seen2 - 2.0 * (three * upper_r - upper_moment)) + circle.upper2;
+            *log_share -= miss2 * upper_weight;
             if *log_share > greatest.0 {
                 greatest = (*log_share, depth_m);
             }
         }
         let (greatest, likely_m) = greatest;
-        Self { point, from_source, moment, depths_m, log_shares, greatest, likely_m }
+        Self { mirrored, log_shares, greatest, likely_m }
     }
 
-    fn dipole(&self, circle: &Circle) -> Dipole {
-        let reach2_m2 = self.point.distance2 * self.likely_m * self.likely_m;
-        let strength = circle.field_nt / SCALE_NT * reach2_m2 * math::sqrt(reach2_m2);
-        Dipole { at_m: self.from_source * -self.likely_m, moment: self.moment * strength }
+    fn dipole(&self, point: &Point, circle: &Circle) -> Dipole {
+        let side = Vec3::new(1.0, self.mirrored, 1.0);
+        let reach3_m3 = point.reach3 * self.likely_m * self.likely_m * self.likely_m;
+        let strength = circle.field_nt / SCALE_NT * reach3_m3;
+        Dipole {
+            at_m: point.aside.extend(1.0) * side * -self.likely_m,
+            moment: point.moment * side * strength,
+        }
     }
 }
 
-/// Weighted sums, each weight a share of the greatest one so far.
+/// Weighted sums, each weight a share of the greatest one so far. What mirror images share is summed once.
+#[derive(Clone, Copy)]
 struct Sums {
     greatest: f32,
     weight: f32,
     squares: f32,
     place: Vec3,
-    products: Mat3,
-    distance: [f32; 2],
-    pitch: [f32; 2],
-    log_moment: [f32; 2],
+    /// Of the place's components with themselves, and x with y, x with z, y with z.
+    square: Vec3,
+    product: Vec3,
+    distance: f32,
+    pitch: Vec2,
+    log_moment: Vec2,
     /// Twice the lay, as a direction.
     lay: Vec2,
 }
@@ -292,83 +330,108 @@ impl Default for Sums {
             weight: 0.0,
             squares: 0.0,
             place: Vec3::ZERO,
-            // A matrix that is left to its default is no sum of nothing.
-            products: Mat3::ZERO,
-            distance: [0.0; 2],
-            pitch: [0.0; 2],
-            log_moment: [0.0; 2],
+            square: Vec3::ZERO,
+            product: Vec3::ZERO,
+            distance: 0.0,
+            pitch: Vec2::ZERO,
+            log_moment: Vec2::ZERO,
             lay: Vec2::ZERO,
         }
     }
 }
 
 impl Sums {
-    fn add(&mut self, side: &Side<'_>) {
-        if side.greatest > self.greatest {
-            self.scale(math::exp(self.greatest - side.greatest));
-            self.greatest = side.greatest;
+    fn add(&mut self, point: &Point, [left, right]: &[Side; 2]) {
+        let greatest = left.greatest.max(right.greatest);
+        if greatest > self.greatest {
+            *self = self.scaled(math::exp(self.greatest - greatest));
+            self.greatest = greatest;
         }
-        if side.greatest < self.greatest - NOTHING || side.greatest.is_nan() {
+        if greatest < self.greatest - NOTHING {
             return;
         }
-        let weights = side.log_shares.map(|log_share| math::exp(log_share - self.greatest));
-        let [above, middle, below] = weights;
-        let weight = above + middle + below;
-        self.weight += weight;
-        self.squares += weights.iter().map(|weight| weight * weight).sum::<f32>();
-        let weighted = |of: [f32; 3]| weights.iter().zip(of).map(|(weight, of)| weight * of).sum::<f32>();
-        let depth_m = weighted(side.depths_m);
-        let depth2_m2 = weighted(side.depths_m.map(|depth_m| depth_m * depth_m));
-        self.place -= side.from_source * depth_m;
-        self.products += outer(side.from_source) * depth2_m2;
-        let point = side.point;
+        // Both sides together, and what the left one has more than the right.
+        let (mut weight, mut offs, mut spreads) = (0.0, 0.0, 0.0);
+        let [mut depth_m, mut depth2_m2, mut more, mut more_m, mut more2_m2] = [0.0; 5];
+        let shares = left.log_shares.into_iter().zip(right.log_shares);
+        for (((left, right), of_m), off) in shares.zip(point.depths_m).zip([-1.0, 0.0, 1.0]) {
+            let (left, right) = (share(left - self.greatest), share(right - self.greatest));
+            self.squares += left * left + right * right;
+            let (both, differ) = (left + right, left - right);
+            weight += both;
+            offs += both * off;
+            spreads += both * off * off;
+            more += differ;
+            depth_m += both * of_m;
+            more_m += differ * of_m;
+            depth2_m2 += both * of_m * of_m;
+            more2_m2 += differ * of_m * of_m;
+        }
+        let Vec2 { x, y } = point.aside;
         let aside2 = point.distance2 - 1.0;
-        add(&mut self.distance, [math::sqrt(aside2) * depth_m, aside2 * depth2_m2]);
-        let (x, y) = (side.moment.x, side.moment.y);
-        let pitch = if x < 0.0 { -point.pitch_rad } else { point.pitch_rad };
-        add(&mut self.pitch, [pitch * weight, pitch * pitch * weight]);
+        self.weight += weight;
+        self.place -= Vec3::new(x * depth_m, y * more_m, depth_m);
+        self.square += Vec3::new(x * x, y * y, 1.0) * depth2_m2;
+        self.product += Vec3::new(x * y * more2_m2, x * depth2_m2, y * more2_m2);
+        self.distance += aside2 * math::inverse_sqrt(aside2) * depth_m;
+        let pitch = if point.moment.x < 0.0 { -point.pitch_rad } else { point.pitch_rad };
+        self.pitch += Vec2::new(pitch, pitch * pitch) * weight;
         let (middle, step) = (point.log_moment, 3.0 * point.log_step);
-        let off = step * (below - above);
-        let log_moment = middle * weight + off;
-        add(
-            &mut self.log_moment,
-            [log_moment, middle * (log_moment + off) + step * step * (below + above)],
-        );
-        self.lay +=
-            Vec2::new(x * x - y * y, 2.0 * x * y) * (weight / (x * x + y * y).max(f32::MIN_POSITIVE));
+        let log_moment = middle * weight + step * offs;
+        self.log_moment +=
+            Vec2::new(log_moment, middle * (log_moment + step * offs) + step * step * spreads);
+        let Vec2 { x, y } = point.moment.truncate();
+        let flat = 1.0 / (x * x + y * y).max(f32::MIN_POSITIVE);
+        self.lay += Vec2::new((x * x - y * y) * weight, 2.0 * x * y * more) * flat;
     }
 
-    fn scale(&mut self, by: f32) {
-        self.weight *= by;
-        self.squares *= by * by;
-        self.place *= by;
-        self.products *= by;
-        for sum in self.distance.iter_mut().chain(&mut self.pitch).chain(&mut self.log_moment) {
-            *sum *= by;
+    fn scaled(&self, by: f32) -> Self {
+        Self {
+            greatest: self.greatest,
+            weight: self.weight * by,
+            squares: self.squares * by * by,
+            place: self.place * by,
+            square: self.square * by,
+            product: self.product * by,
+            distance: self.distance * by,
+            pitch: self.pitch * by,
+            log_moment: self.log_moment * by,
+            lay: self.lay * by,
         }
-        self.lay *= by;
     }
 
     fn mean(&self) -> Belief {
         let share = 1.0 / self.weight;
         let place_m = self.place * share;
-        let mean = |[sum, squares]: [f32; 2]| {
+        let mean = |sum: f32, squares: f32| {
             let mean = sum * share;
             Measured::new(mean, math::sqrt(squares * share - mean * mean))
         };
+        let Self { square, product, .. } = *self;
+        let products = Mat3::from_cols(
+            Vec3::new(square.x, product.x, product.y),
+            Vec3::new(product.x, square.y, product.z),
+            Vec3::new(product.y, product.z, square.z),
+        );
         Belief {
             place_m,
-            spread: self.products * share - outer(place_m),
-            distance: mean(self.distance),
+            spread: products * share - outer(place_m),
+            distance: mean(self.distance, square.x + square.y),
             lay: line(self.lay * share),
-            pitch: mean(self.pitch),
-            log_moment: mean(self.log_moment),
+            pitch: mean(self.pitch.x, self.pitch.y),
+            log_moment: mean(self.log_moment.x, self.log_moment.y),
         }
     }
 }
 
-fn add(sums: &mut [f32; 2], terms: [f32; 2]) {
-    for (sum, term) in sums.iter_mut().zip(terms) {
-        *sum += term;
-    }
+/// The exponential of a number below zero, to one part in a thousand: enough to weigh coarse points.
+fn share(log: f32) -> f32 {
+    let doublings = (log * LOG2_E).max(-100.0);
+    let whole = doublings as i32;
+    let part = doublings - whole as f32;
+    // Of 2^x between -1 and 0: the Taylor polynomial of degree 5.
+    let mantissa = 1.0
+        + part
+            * (0.693_147 + part * (0.240_227 + part * (0.055_504 + part * (0.009_618 + part * 0.001_333))));
+    mantissa * f32::from_bits(((127 + whole) as u32) << 23)
 }

@@ -23,6 +23,8 @@ use crate::math;
 const FEW_POINTS: f32 = 8.0;
 /// Fields this much stronger than their noise are worth more than points can say, few or many.
 const CLEAR: f32 = 140.0;
+/// Steps of the iteration at most, on the likelier side and on the other.
+const ROUNDS: [usize; 2] = [5, 3];
 /// Two ends of the iteration are one when they lie within this share of the sigma, and of the depth.
 const SAME_SIGMAS: f32 = 0.3;
 const SAME_SHARE: f32 = 0.02;
@@ -130,19 +132,22 @@ impl Glimpsed {
 /// ```
 pub fn glimpse(look: &Look, priors: &Priors, node_ratio_sigma: f32) -> Option<Glimpsed> {
     let frame = Frame::of(look, node_ratio_sigma)?;
-    let scan = scan(&frame, priors)?;
+    let known = Known::of(priors);
+    let scan = scan(&frame, &known)?;
     let [lower, _] = frame.fields_nt;
     let [sigma_nt, _] = frame.sigma_nt;
     if scan.points >= FEW_POINTS && lower.length() < CLEAR * sigma_nt {
         let [left, right] = scan.best;
         return frame.glimpsed(&scan.belief, left, Some(right));
     }
-    let modes = scan.best.map(|(_, start)| Mode::near(start, &frame, priors));
+    let [left, right] = scan.best;
+    let starts = if left.0 > right.0 { [left, right] } else { [right, left] };
+    let mut rounds = ROUNDS.into_iter();
+    let modes = starts.map(|(_, start)| Mode::near(start, &frame, &known, rounds.next()?));
     let (first, other) = match &modes {
-        [Some(left), Some(right)] if is_one(left, right) => (left, None),
-        [Some(left), Some(right)] if left.log_share > right.log_share => (left, Some(right)),
-        [Some(left), Some(right)] => (right, Some(left)),
-        [left, right] => (left.as_ref().or(right.as_ref())?, None),
+        [Some(one), Some(other)] if is_one(one, other) => (one, None),
+        [Some(one), other] => (one, other.as_ref()),
+        [None, other] => (other.as_ref()?, None),
     };
     let Some(other) = other else {
         return frame.glimpsed(&first.belief, (first.log_share, first.dipole), None);
@@ -153,11 +158,35 @@ pub fn glimpse(look: &Look, priors: &Priors, node_ratio_sigma: f32) -> Option<Gl
     frame.glimpsed(&belief, first, Some(other))
 }
 
+/// The priors as numbers to reckon with: reciprocals of variances, logarithms of medians.
+pub struct Known {
+    pub near: f32,
+    pub deep: f32,
+    pub log_depth: f32,
+    pub strong: f32,
+    pub log_moment: f32,
+    pub level: f32,
+}
+
+impl Known {
+    fn of(priors: &Priors) -> Self {
+        let reciprocal = |sigma: f32| 1.0 / (sigma * sigma).max(1e-8);
+        Self {
+            near: reciprocal(priors.aside_sigma_m),
+            deep: reciprocal(priors.depth_m.log_sigma),
+            log_depth: math::ln(priors.depth_m.median),
+            strong: reciprocal(priors.moment_a_m2.log_sigma),
+            log_moment: math::ln(priors.moment_a_m2.median),
+            level: reciprocal(priors.level_sigma_rad),
+        }
+    }
+}
+
 /// Whether both sides have come to one place, in the vertical plane of the field.
-fn is_one(left: &Mode, right: &Mode) -> bool {
-    let Belief { place_m, spread, .. } = left.belief;
+fn is_one(one: &Mode, other: &Mode) -> bool {
+    let Belief { place_m, spread, .. } = one.belief;
     let sigma_m = math::sqrt(spread.x_axis.x + spread.y_axis.y);
-    place_m.distance(right.belief.place_m) < SAME_SIGMAS * sigma_m - SAME_SHARE * place_m.z
+    place_m.distance(other.belief.place_m) < SAME_SIGMAS * sigma_m - SAME_SHARE * place_m.z
 }
 
 /// A look turned so that the lower node's field lies forward and up: the fields' common sign and the frame's heading

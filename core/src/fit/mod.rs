@@ -44,12 +44,12 @@ impl Dipole {
     fn seen_from(&self, at_m: Vec3) -> Seen {
         let r = at_m - self.at_m;
         let r2 = r.length_squared().max(1e-4);
-        let distance = math::sqrt(r2);
-        let u = r / distance;
-        let k = SCALE_NT / (r2 * distance);
+        let nearness = math::inverse_sqrt(r2);
+        let u = r * nearness;
+        let k = SCALE_NT * nearness * nearness * nearness;
         let mu = self.moment.dot(u);
         // By the source's place, one axis after the other: the field's gradient, negated.
-        let gradient = -3.0 * (k / distance);
+        let gradient = -3.0 * k * nearness;
         let by_place = |ua: f32, ma: f32, along: Vec3| {
             gradient * (along + u * (ma - 5.0 * mu * ua) + self.moment * ua)
         };

@@ -4,13 +4,11 @@
 use glam::{Mat2, Mat3, Vec2, Vec3};
 
 use super::belief::{Belief, outer, sigma_along};
-use super::glimpse::{Frame, Priors};
-use super::{Dipole, SCALE_NT};
+use super::glimpse::{Frame, Known};
+use super::{Dipole, SCALE_NT, Seen};
 use crate::depth::Measured;
 use crate::math;
 
-/// Steps of the iteration.
-const ROUNDS: usize = 5;
 /// A step that promises to lower chi-square by less than this is not worth it: a tenth of a sigma.
 const SETTLED: f32 = 1e-2;
 /// Sums of squares are rounded by this share.
@@ -30,18 +28,18 @@ pub struct Mode {
 }
 
 impl Mode {
-    /// Go on from a dipole to the best one near it; `None` where none explains the fields.
-    pub fn near(start: Dipole, frame: &Frame, priors: &Priors) -> Option<Self> {
+    /// Go on from a dipole to the best one near it, so many steps at most; `None` where none explains the fields.
+    pub fn near(start: Dipole, frame: &Frame, known: &Known, rounds: usize) -> Option<Self> {
         let mut best = Guess::of(start);
-        let mut line = Line::of(&best, frame, priors);
+        let mut line = Line::of(&best, frame, known);
         let mut damping = 1e-3;
-        for _ in 0..ROUNDS {
+        for _ in 0..rounds {
             let (step, promised) = line.step(damping);
             if damping < 0.1 && promised < SETTLED {
                 break;
             }
             let next = best.stepped(step, frame);
-            let tried = Line::of(&next, frame, priors);
+            let tried = Line::of(&next, frame, known);
             // What is no number is not accepted either.
             if tried.cost < line.cost + ROUNDING * line.cost {
                 best = next;
@@ -60,24 +58,20 @@ impl Mode {
 struct Guess {
     aside: Vec2,
     log_depth: f32,
-    moment: Vec3,
+    dipole: Dipole,
 }
 
 impl Guess {
-    fn of(Dipole { at_m, moment }: Dipole) -> Self {
-        let depth_m = -at_m.z;
-        Self { aside: at_m.truncate() / depth_m, log_depth: math::ln(depth_m), moment }
-    }
-
-    fn dipole(&self) -> Dipole {
-        Dipole { at_m: self.aside.extend(-1.0) * math::exp(self.log_depth), moment: self.moment }
+    fn of(dipole: Dipole) -> Self {
+        let depth_m = -dipole.at_m.z;
+        Self { aside: dipole.at_m.truncate() / depth_m, log_depth: math::ln(depth_m), dipole }
     }
 
     fn stepped(&self, step: Vec3, frame: &Frame) -> Self {
         let step = step / step.abs().max_element().max(1.0);
-        let moved =
-            Self { aside: self.aside + step.truncate(), log_depth: self.log_depth + step.z, ..*self };
-        Self { moment: moment_at(moved.dipole().at_m, frame), ..moved }
+        let (aside, log_depth) = (self.aside + step.truncate(), self.log_depth + step.z);
+        let at_m = aside.extend(-1.0) * math::exp(log_depth);
+        Self { aside, log_depth, dipole: Dipole { at_m, moment: moment_at(at_m, frame) } }
     }
 }
 
@@ -88,8 +82,10 @@ fn moment_at(at_m: Vec3, frame: &Frame) -> Vec3 {
     let [lower_sigma_nt, upper_sigma_nt] = frame.sigma_nt;
     let of_node = |r: Vec3, field_nt: Vec3| {
         let r2 = r.length_squared().max(1e-4);
-        let k = SCALE_NT / (r2 * math::sqrt(r2));
-        let three = r * (3.0 / r2);
+        let nearness = math::inverse_sqrt(r2);
+        let nearness2 = nearness * nearness;
+        let k = SCALE_NT * nearness * nearness2;
+        let three = r * (3.0 * nearness2);
         let products = Mat3::IDENTITY + Mat3::from_cols(three * r.x, three * r.y, three * r.z);
         (k, products, three * r.dot(field_nt) - field_nt)
     };
@@ -113,10 +109,9 @@ struct Line {
 }
 
 impl Line {
-    fn of(guess: &Guess, frame: &Frame, priors: &Priors) -> Self {
-        let dipole = guess.dipole();
+    fn of(guess: &Guess, frame: &Frame, known: &Known) -> Self {
+        let dipole = guess.dipole;
         let at_m = dipole.at_m;
-        let depth_m = -at_m.z;
         let attitude = Attitude::of(dipole.moment);
         let mut line = Self {
             place: Mat3::ZERO,
@@ -127,36 +122,36 @@ impl Line {
             cost: 0.0,
             attitude,
         };
+        let [lower_nt, upper_nt] = frame.fields_nt;
+        let [lower, upper] = frame.sigma_nt.map(|sigma_nt| 1.0 / sigma_nt);
+        line.add(lower_nt, &dipole, Vec3::ZERO, |v| v * lower);
         // A wrong ratio of the gains makes the upper field too long or too short: along it, less is known.
-        let nodes = [(Vec3::ZERO, Vec3::ZERO), (frame.upper_m, frame.uncertain)];
-        for (((node_m, uncertain), field_nt), sigma_nt) in
-            nodes.into_iter().zip(frame.fields_nt).zip(frame.sigma_nt)
-        {
-            let weight = 1.0 / sigma_nt;
-            let in_sigmas = |v: Vec3| (v - frame.along * uncertain.dot(v)) * weight;
-            let seen = dipole.seen_from(node_m);
-            let [x, y, z, mx, my, mz] = seen.columns;
-            let deeper = x * at_m.x + y * at_m.y + z * at_m.z;
-            let by_place =
-                Mat3::from_cols(in_sigmas(x * depth_m), in_sigmas(y * depth_m), in_sigmas(deeper));
-            let by_moment = Mat3::from_cols(in_sigmas(mx), in_sigmas(my), in_sigmas(mz));
-            let by_moment = by_moment * line.attitude.strength;
-            let residual = in_sigmas(field_nt - seen.field_nt);
-            let (turned_place, turned_moment) = (by_place.transpose(), by_moment.transpose());
-            line.place += turned_place * by_place;
-            line.coupling += turned_place * by_moment;
-            line.moment += turned_moment * by_moment;
-            line.place_right += turned_place * residual;
-            line.moment_right += turned_moment * residual;
-            line.cost += residual.length_squared();
-        }
-        line.believe(guess, at_m, priors);
+        line.add(upper_nt, &dipole, frame.upper_m, |v| (v - frame.along * frame.uncertain.dot(v)) * upper);
+        line.believe(guess, at_m, known);
         line
     }
 
+    /// Add what a node saw.
+    fn add(&mut self, field_nt: Vec3, dipole: &Dipole, node_m: Vec3, in_sigmas: impl Fn(Vec3) -> Vec3) {
+        let Seen { field_nt: expected_nt, columns: [x, y, z, mx, my, mz] } = dipole.seen_from(node_m);
+        let at_m = dipole.at_m;
+        let deeper = in_sigmas(x * at_m.x + y * at_m.y + z * at_m.z);
+        let by_place = Mat3::from_cols(in_sigmas(x * -at_m.z), in_sigmas(y * -at_m.z), deeper);
+        let by_moment =
+            Mat3::from_cols(in_sigmas(mx), in_sigmas(my), in_sigmas(mz)) * self.attitude.strength;
+        let residual = in_sigmas(field_nt - expected_nt);
+        let (turned_place, turned_moment) = (by_place.transpose(), by_moment.transpose());
+        self.place += turned_place * by_place;
+        self.coupling += turned_place * by_moment;
+        self.moment += turned_moment * by_moment;
+        self.place_right += turned_place * residual;
+        self.moment_right += turned_moment * residual;
+        self.cost += residual.length_squared();
+    }
+
     /// Add what was believed beforehand.
-    fn believe(&mut self, guess: &Guess, at_m: Vec3, priors: &Priors) {
-        let near = 1.0 / (priors.aside_sigma_m * priors.aside_sigma_m);
+    fn believe(&mut self, guess: &Guess, at_m: Vec3, known: &Known) {
+        let Known { near, deep, log_depth, strong, log_moment, level } = *known;
         let depth_m = -at_m.z;
         for (slope, value) in
             [(Vec3::new(depth_m, 0.0, at_m.x), at_m.x), (Vec3::new(0.0, depth_m, at_m.y), at_m.y)]
@@ -165,18 +160,15 @@ impl Line {
             self.place_right -= slope * (value * near);
             self.cost += value * value * near;
         }
-        let deep = 1.0 / (priors.depth_m.log_sigma * priors.depth_m.log_sigma);
-        let off = math::ln(priors.depth_m.median) - guess.log_depth;
+        let off = log_depth - guess.log_depth;
         self.place.z_axis.z += deep;
         self.place_right.z += off * deep;
         self.cost += off * off * deep;
-        let strong = 1.0 / (priors.moment_a_m2.log_sigma * priors.moment_a_m2.log_sigma);
-        let level = 1.0 / (priors.level_sigma_rad * priors.level_sigma_rad);
-        let off = math::ln(priors.moment_a_m2.median) - self.attitude.log_strength;
-        let Attitude { outward, raised, pitch_rad, .. } = self.attitude;
+        let off = log_moment - self.attitude.log_strength;
+        let Attitude { outward, raised, .. } = self.attitude;
         self.moment += outer(outward) * strong + outer(raised) * level;
-        self.moment_right += outward * (off * strong) - raised * (pitch_rad * level);
-        self.cost += off * off * strong + pitch_rad * pitch_rad * level;
+        self.moment_right += outward * (off * strong) - raised * (outward.z * level);
+        self.cost += off * off * strong + outward.z * outward.z * level;
     }
 
     /// The place alone, the moment eliminated (Schur's complement): matrix, right side, and how the moment follows.
@@ -202,11 +194,12 @@ impl Line {
         let (matrix, _, following) = self.eliminated();
         let places = matrix.inverse();
         let moments = self.moment.inverse() + following.transpose() * places * following;
-        let Attitude { log_strength, outward, raised, sideways, pitch_rad, flat, .. } = self.attitude;
-        // Belief is spread evenly over place, logarithm of the strength, lay and pitch.
-        let log_share = 2.0 * guess.log_depth
-            - 0.5 * (self.cost + math::ln(matrix.determinant()) + math::ln(self.moment.determinant()))
-            - math::ln(flat);
+        let Attitude { log_strength, outward, raised, .. } = self.attitude;
+        let flat2 = (1.0 - outward.z * outward.z).max(1e-6);
+        let sideways = Vec3::new(-outward.y, outward.x, 0.0) / flat2;
+        // Belief is spread evenly over place, logarithm of the strength, lay and sine of the pitch.
+        let determinants = math::ln(matrix.determinant()) + math::ln(self.moment.determinant());
+        let log_share = 2.0 * guess.log_depth - 0.5 * (self.cost + determinants);
         let sigma = |slope: Vec3| math::sqrt(slope.dot(moments * slope));
         let forward = if outward.x < 0.0 { -1.0 } else { 1.0 };
         // The depth is log-normal, and everything aside is so many depths.
@@ -224,13 +217,16 @@ impl Line {
         let aside_m = place_m.truncate();
         Mode {
             log_share,
-            dipole: guess.dipole(),
+            dipole: guess.dipole,
             belief: Belief {
                 place_m,
                 spread,
                 distance: Measured::new(aside_m.length(), sigma_along(aside_m, Mat2::from_mat3(spread))),
-                lay: Measured::new(math::atan2(guess.moment.y, guess.moment.x), sigma(sideways)),
-                pitch: Measured::new(forward * pitch_rad, sigma(raised)),
+                lay: Measured::new(math::atan2(outward.y, outward.x), sigma(sideways)),
+                pitch: Measured::new(
+                    forward * math::atan2(outward.z, math::sqrt(flat2)),
+                    sigma(raised) * math::inverse_sqrt(flat2),
+                ),
                 log_moment: Measured::new(log_strength, sigma(outward)),
             },
         }
@@ -242,28 +238,17 @@ impl Line {
 struct Attitude {
     strength: f32,
     log_strength: f32,
-    pitch_rad: f32,
-    /// Cosine of the pitch.
-    flat: f32,
-    /// How the logarithm of the strength changes, the pitch, and the lay.
+    /// How the logarithm of the strength changes: the direction itself.
     outward: Vec3,
+    /// How the sine of the pitch changes. The sine stands for the pitch: sondes are hardly ever steep.
     raised: Vec3,
-    sideways: Vec3,
 }
 
 impl Attitude {
     fn of(moment: Vec3) -> Self {
-        let strength = moment.length().max(1e-6);
+        let strength = math::sqrt(moment.length_squared()).max(1e-6);
         let outward = moment / strength;
-        let flat = math::sqrt(1.0 - outward.z * outward.z).max(1e-3);
-        Self {
-            strength,
-            log_strength: math::ln(strength),
-            pitch_rad: math::atan2(outward.z, flat),
-            flat,
-            outward,
-            raised: (Vec3::Z - outward * outward.z) / flat,
-            sideways: Vec3::new(-outward.y, outward.x, 0.0) / (flat * flat),
-        }
+        let raised = Vec3::Z - outward * outward.z;
+        Self { strength, log_strength: math::ln(strength), outward, raised }
     }
 }
