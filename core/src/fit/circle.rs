@@ -19,28 +19,25 @@ use crate::math;
 /// Points about half the circle: the other half is its mirror image. A rank-1 lattice in the unit square (step 8 of 21,
 /// Fibonacci numbers) lets few points do: the first coordinate goes round, as the tangent of its quarter turns, the
 /// second goes beside the circle, as a quantile of the normal distribution. Third is what the point stands for.
-const LATTICE: [[f32; 3]; 21] = [
-    [0.037_42, -1.980_75, 7.121_29],
-    [0.112_67, -0.241_04, 1.042_55],
-    [0.189_21, 0.791_64, 1.416_97],
-    [0.267_95, -0.967_42, 1.711_36],
-    [0.349_92, 0.119_65, 1.130_50],
-    [0.436_30, 1.465_23, 3.482_34],
-    [0.528_52, -0.497_20, 1.447_65],
-    [0.628_34, 0.497_20, 1.578_33],
-    [0.738_03, -1.465_23, 4.518_95],
-    [0.860_57, -0.119_65, 1.753_08],
-    [1.000_00, 0.967_42, 3.193_44],
-    [1.162_02, -0.791_64, 3.215_19],
-    [1.354_95, 0.241_04, 2.919_49],
-    [1.591_49, 1.980_75, 25.123_23],
-    [1.892_09, -0.366_11, 4.897_47],
-    [2.292_02, 0.637_48, 7.662_32],
-    [2.857_84, -1.179_76, 18.385_33],
-    [3.732_05, 0.0, 14.928_20],
-    [5.285_13, 1.179_76, 58.025_70],
-    [8.875_25, -0.637_48, 97.742_87],
-    [26.725_56, 0.366_11, 764.832_63],
+const LATTICE: [[f32; 3]; 18] = [
+    [0.04366, -1.91451, 7.30619],
+    [0.13165, -0.21043, 1.21346],
+    [0.22169, 0.86163, 1.77418],
+    [0.31530, -0.86163, 1.85918],
+    [0.41421, 0.21043, 1.39743],
+    [0.52057, 1.91451, 9.26842],
+    [0.63707, -0.35549, 1.74715],
+    [0.76733, 0.67449, 2.32703],
+    [0.91633, -1.08532, 3.86785],
+    [1.09131, 0.06968, 2.56233],
+    [1.30323, 1.38299, 8.19189],
+    [1.56969, -0.50849, 4.59896],
+    [1.92098, 0.50849, 6.22703],
+    [2.41421, -1.38299, 20.72999],
+    [3.17159, -0.06968, 12.93355],
+    [4.51071, 1.08532, 44.88049],
+    [7.59575, -0.67449, 85.96856],
+    [22.90377, 0.35549, 653.17463],
 ];
 /// Share of the field by which coarse points may miss what the nodes see.
 const COARSE: f32 = 0.02;
@@ -55,6 +52,7 @@ const APART: f32 = 1.732_050_8;
 const LOG_WEIGHTS: [f32; 3] = [-1.791_759_5, -0.405_465_1, -1.791_759_5];
 
 /// Terms this much below the greatest, as logarithms, are nothing.
+const ROUGH: f32 = 0.05;
 const NOTHING: f32 = 16.0;
 
 /// The belief as points stand for it, on both sides of the field's vertical plane.
@@ -79,8 +77,8 @@ pub fn scan(frame: &Frame, known: &Known) -> Option<Scan> {
         }
         let sides = [1.0, -1.0].map(|mirrored| Side::of(&point, mirrored, &circle));
         for (side, best) in sides.iter().zip(&mut best) {
-            if best.is_none_or(|(share, _)| side.greatest > share) {
-                *best = Some((side.greatest, side.dipole(&point, &circle)));
+            if best.is_none_or(|(hope, _)| side.hope > hope) {
+                *best = Some((side.hope, side.dipole(&point, &circle)));
             }
         }
         sums.add(&point, &sides);
@@ -111,9 +109,12 @@ struct Circle {
     skew: f32,
     /// How far beside the circle a level sonde can be, before the point's own geometry.
     wide: f32,
+    widest: f32,
+    innermost: f32,
     /// Variance of the lower field's noise, and half the reciprocal of that of the difference to the upper; relative.
     noise: f32,
     upper_weight: f32,
+    rough_weight: f32,
     /// Logarithms: of depth and moment as believed, the moment over the one that makes this field at 1 m, and that.
     log_depth: f32,
     log_moment: f32,
@@ -155,7 +156,11 @@ impl Circle {
             outer2: outer * outer,
             skew: math::sqrt(inner / outer),
             wide: 0.5 * WIDER * math::sqrt((pitch + noise) / (0.5625 * flat * flat + 0.5 * steep * steep)),
+            widest: WIDEST * radius,
+            innermost: -0.98 * radius,
             noise,
+            rough_weight: 0.5
+                / (noise + ROUGH * ROUGH + upper * upper + frame.ratio_sigma * frame.ratio_sigma),
             upper_weight: 0.5 / (noise + upper * upper + frame.ratio_sigma * frame.ratio_sigma),
             log_depth: known.log_depth,
             log_moment: known.log_moment - log_field,
@@ -173,11 +178,11 @@ impl Circle {
         let part = 1.0 / (1.0 + g * g);
         let (cos, sin) = ((1.0 - g * g) * part, 2.0 * g * part);
         let distance2 = (self.inner2 + self.outer2 * g * g) * part + 1.0;
-        let moment2 = (1.0 - self.steep * self.steep * distance2 * (1.0 / 3.0)).max(0.25);
+        let moment2 = 1.0 - self.steep * self.steep * distance2 * (1.0 / 3.0);
         // As far beside as the pitch of the sonde, and noise, may push it.
-        let wide =
-            (self.wide * distance2 * moment2 * math::inverse_sqrt(moment2)).min(WIDEST * self.radius);
-        let out = (wide * beside).max(-0.98 * self.radius);
+        let wide = self.wide * distance2 * moment2 * math::inverse_sqrt(moment2);
+        let wide = if wide < self.widest { wide } else { self.widest };
+        let out = if wide * beside > self.innermost { wide * beside } else { self.innermost };
         let aside =
             Vec2::new(self.centre * (1.0 - cos) - (self.inner + out) * cos, (self.radius + out) * sin);
         let area = (self.radius + out) * wide * self.skew * area * part;
@@ -259,7 +264,8 @@ struct Side {
     mirrored: f32,
     log_shares: [f32; 3],
     greatest: f32,
-    /// Depth where the share is greatest.
+    hope: f32,
+    /// Depth where hope is greatest.
     likely_m: f32,
 }
 
@@ -274,7 +280,8 @@ impl Side {
         let (upper_moment, raised) = (upper.dot(moment), moment.dot(upper_m));
         let lengthened = 2.0 * upper_m.dot(from_source);
         let [middle_m, ..] = point.depths_m;
-        let mut greatest = (f32::NEG_INFINITY, middle_m);
+        let mut hopeful = (f32::NEG_INFINITY, middle_m);
+        let mut greatest = f32::NEG_INFINITY;
         let mut log_shares = point.log_shares;
         for (log_share, depth_m) in log_shares.iter_mut().zip(point.depths_m) {
             let r2 = (point.distance2 * depth_m + lengthened) * depth_m + circle.upper_m2;
@@ -286,13 +293,15 @@ impl Side {
             let c = point.reach3 * depth_m * depth_m * depth_m * nearness * nearness2;
             let seen2 = c * (three * moment_r + point.moment2);
             let miss2 = c * (seen2 - 2.0 * (three * upper_r - upper_moment)) + circle.upper2;
+            let hope = *log_share - miss2 * circle.rough_weight;
             *log_share -= miss2 * upper_weight;
-            if *log_share > greatest.0 {
-                greatest = (*log_share, depth_m);
+            if hope > hopeful.0 {
+                hopeful = (hope, depth_m);
             }
+            greatest = if *log_share > greatest { *log_share } else { greatest };
         }
-        let (greatest, likely_m) = greatest;
-        Self { mirrored, log_shares, greatest, likely_m }
+        let (hope, likely_m) = hopeful;
+        Self { mirrored, log_shares, greatest, hope, likely_m }
     }
 
     fn dipole(&self, point: &Point, circle: &Circle) -> Dipole {
@@ -342,7 +351,7 @@ impl Default for Sums {
 
 impl Sums {
     fn add(&mut self, point: &Point, [left, right]: &[Side; 2]) {
-        let greatest = left.greatest.max(right.greatest);
+        let greatest = if left.greatest > right.greatest { left.greatest } else { right.greatest };
         if greatest > self.greatest {
             *self = self.scaled(math::exp(self.greatest - greatest));
             self.greatest = greatest;
@@ -381,7 +390,7 @@ impl Sums {
         self.log_moment +=
             Vec2::new(log_moment, middle * (log_moment + step * offs) + step * step * spreads);
         let Vec2 { x, y } = point.moment.truncate();
-        let flat = 1.0 / (x * x + y * y).max(f32::MIN_POSITIVE);
+        let flat = 1.0 / (x * x + y * y + f32::MIN_POSITIVE);
         self.lay += Vec2::new((x * x - y * y) * weight, 2.0 * x * y * more) * flat;
     }
 
@@ -426,7 +435,10 @@ impl Sums {
 
 /// The exponential of a number below zero, to one part in a thousand: enough to weigh coarse points.
 fn share(log: f32) -> f32 {
-    let doublings = (log * LOG2_E).max(-100.0);
+    if log < -NOTHING {
+        return 0.0;
+    }
+    let doublings = log * LOG2_E;
     let whole = doublings as i32;
     let part = doublings - whole as f32;
     // Of 2^x between -1 and 0: the Taylor polynomial of degree 5.
