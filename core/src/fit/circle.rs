@@ -6,13 +6,11 @@
 //! the circle the lower node is satisfied; it is for the upper node, and for what is known beforehand, to choose.
 //! Places on and beside the circle stand here for all that the source may be.
 
-use core::f32::consts::LOG2_E;
-
 use glam::{Mat3, Vec2, Vec3};
 
 use super::belief::{Belief, line, outer};
 use super::glimpse::{Frame, Known};
-use super::{Dipole, SCALE_NT};
+use super::{Dipole, SCALE_NT, coarse};
 use crate::depth::Measured;
 use crate::math;
 
@@ -180,7 +178,7 @@ impl Circle {
         let distance2 = (self.inner2 + self.outer2 * g * g) * part + 1.0;
         let moment2 = 1.0 - self.steep * self.steep * distance2 * (1.0 / 3.0);
         // As far beside as the pitch of the sonde, and noise, may push it.
-        let wide = self.wide * distance2 * moment2 * math::inverse_sqrt(moment2);
+        let wide = self.wide * distance2 * moment2 * coarse::inverse_sqrt(moment2);
         let wide = if wide < self.widest { wide } else { self.widest };
         let out = if wide * beside > self.innermost { wide * beside } else { self.innermost };
         let aside =
@@ -192,7 +190,7 @@ impl Circle {
         let field = Vec3::new(self.flat, 0.0, self.steep);
         let moment = r * (1.5 * field.dot(r) / distance2) - field;
         let moment2 = moment.length_squared();
-        let sine = (moment.z * math::inverse_sqrt(moment2)).clamp(-0.999, 0.999);
+        let sine = (moment.z * coarse::inverse_sqrt(moment2)).clamp(-0.999, 0.999);
         let sine2 = sine * sine;
         // The arcsine's series.
         let pitch_rad = sine * (1.0 + sine2 * (1.0 / 6.0 + sine2 * (3.0 / 40.0)));
@@ -202,7 +200,7 @@ impl Circle {
         let strong = 1.0 / (self.moment + own);
         // The moment goes with the cube of the depth, so both priors speak of one number; the place in units of the
         // depth leaves its square over.
-        let log_unit = 0.5 * math::ln(moment2 * distance2 * distance2 * distance2);
+        let log_unit = 0.5 * coarse::ln(moment2 * distance2 * distance2 * distance2);
         let precision = self.deep + 9.0 * strong;
         let log_depth =
             (self.log_depth * self.deep + 3.0 * (self.log_moment - log_unit) * strong + 2.0) / precision;
@@ -211,13 +209,13 @@ impl Circle {
         let volume =
             area * area * strong / (moment2 * moment2 * moment2 * pitch * precision * (1.0 - sine2));
         let log_share = 0.5
-            * (math::ln(volume)
+            * (coarse::ln(volume)
                 - pitch_rad * pitch_rad / pitch
                 - depth_off * depth_off * self.deep
                 - moment_off * moment_off * strong)
             + 2.0 * log_depth;
-        let log_step = APART * math::inverse_sqrt(precision);
-        let (depth_m, step) = (math::exp(log_depth), math::exp(log_step));
+        let log_step = APART * coarse::inverse_sqrt(precision);
+        let (depth_m, step) = (coarse::exp(log_depth), coarse::exp(log_step));
         let depths_m = [depth_m / step, depth_m, depth_m * step];
         let mut log_shares = LOG_WEIGHTS;
         let near = 0.5 * self.near * (distance2 - 1.0);
@@ -227,7 +225,7 @@ impl Circle {
         Point {
             aside,
             distance2,
-            reach3: distance2 * distance2 * math::inverse_sqrt(distance2),
+            reach3: distance2 * distance2 * coarse::inverse_sqrt(distance2),
             moment,
             moment2,
             moment_along,
@@ -271,21 +269,22 @@ struct Side {
 
 impl Side {
     fn of(point: &Point, mirrored: f32, circle: &Circle) -> Self {
-        let side = Vec3::new(1.0, mirrored, 1.0);
-        let (from_source, moment) = (point.aside.extend(1.0) * side, point.moment * side);
         // The upper node lies `r = d from_source + upper_m` from the source, and sees `c (3 (m.r) r/r^2 - m)`. Of the
         // square of what that misses, all is scalar products.
         let Circle { upper, upper_m, upper_weight, .. } = *circle;
-        let upper_along = upper.dot(from_source);
-        let (upper_moment, raised) = (upper.dot(moment), moment.dot(upper_m));
-        let lengthened = 2.0 * upper_m.dot(from_source);
+        let product = |a: Vec3, b: Vec3| a.x * b.x + a.z * b.z + mirrored * (a.y * b.y);
+        let from_source = point.aside.extend(1.0);
+        let upper_along = product(upper, from_source);
+        let upper_moment = product(upper, point.moment);
+        let raised = product(upper_m, point.moment);
+        let lengthened = 2.0 * product(upper_m, from_source);
         let [middle_m, ..] = point.depths_m;
         let mut hopeful = (f32::NEG_INFINITY, middle_m);
         let mut greatest = f32::NEG_INFINITY;
         let mut log_shares = point.log_shares;
         for (log_share, depth_m) in log_shares.iter_mut().zip(point.depths_m) {
             let r2 = (point.distance2 * depth_m + lengthened) * depth_m + circle.upper_m2;
-            let nearness = math::inverse_sqrt(r2);
+            let nearness = coarse::inverse_sqrt(r2);
             let nearness2 = nearness * nearness;
             let moment_r = point.moment_along * depth_m + raised;
             let upper_r = upper_along * depth_m + circle.upper_raised;
@@ -364,7 +363,7 @@ impl Sums {
         let [mut depth_m, mut depth2_m2, mut more, mut more_m, mut more2_m2] = [0.0; 5];
         let shares = left.log_shares.into_iter().zip(right.log_shares);
         for (((left, right), of_m), off) in shares.zip(point.depths_m).zip([-1.0, 0.0, 1.0]) {
-            let (left, right) = (share(left - self.greatest), share(right - self.greatest));
+            let (left, right) = (self.weight_of(left), self.weight_of(right));
             self.squares += left * left + right * right;
             let (both, differ) = (left + right, left - right);
             weight += both;
@@ -382,7 +381,7 @@ impl Sums {
         self.place -= Vec3::new(x * depth_m, y * more_m, depth_m);
         self.square += Vec3::new(x * x, y * y, 1.0) * depth2_m2;
         self.product += Vec3::new(x * y * more2_m2, x * depth2_m2, y * more2_m2);
-        self.distance += aside2 * math::inverse_sqrt(aside2) * depth_m;
+        self.distance += aside2 * coarse::inverse_sqrt(aside2) * depth_m;
         let pitch = if point.moment.x < 0.0 { -point.pitch_rad } else { point.pitch_rad };
         self.pitch += Vec2::new(pitch, pitch * pitch) * weight;
         let (middle, step) = (point.log_moment, 3.0 * point.log_step);
@@ -392,6 +391,11 @@ impl Sums {
         let Vec2 { x, y } = point.moment.truncate();
         let flat = 1.0 / (x * x + y * y + f32::MIN_POSITIVE);
         self.lay += Vec2::new((x * x - y * y) * weight, 2.0 * x * y * more) * flat;
+    }
+
+    fn weight_of(&self, log_share: f32) -> f32 {
+        let log = log_share - self.greatest;
+        if log < -NOTHING { 0.0 } else { coarse::exp(log) }
     }
 
     fn scaled(&self, by: f32) -> Self {
@@ -431,19 +435,4 @@ impl Sums {
             log_moment: mean(self.log_moment.x, self.log_moment.y),
         }
     }
-}
-
-/// The exponential of a number below zero, to one part in a thousand: enough to weigh coarse points.
-fn share(log: f32) -> f32 {
-    if log < -NOTHING {
-        return 0.0;
-    }
-    let doublings = log * LOG2_E;
-    let whole = doublings as i32;
-    let part = doublings - whole as f32;
-    // Of 2^x between -1 and 0: the Taylor polynomial of degree 5.
-    let mantissa = 1.0
-        + part
-            * (0.693_147 + part * (0.240_227 + part * (0.055_504 + part * (0.009_618 + part * 0.001_333))));
-    mantissa * f32::from_bits(((127 + whole) as u32) << 23)
 }

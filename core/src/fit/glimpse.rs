@@ -24,7 +24,7 @@ const FEW_POINTS: f32 = 8.0;
 /// Fields this much stronger than their noise are worth more than points can say, few or many.
 const CLEAR: f32 = 140.0;
 /// Steps of the iteration at most, on the likelier side and on the other.
-const ROUNDS: [usize; 2] = [5, 3];
+const ROUNDS: [usize; 2] = [4, 3];
 /// Two ends of the iteration are one when they lie within this share of the sigma, and of the depth.
 const SAME_SIGMAS: f32 = 0.3;
 const SAME_SHARE: f32 = 0.02;

@@ -5,6 +5,7 @@
 
 mod belief;
 mod circle;
+mod coarse;
 mod glimpse;
 mod mode;
 mod normal;

@@ -246,8 +246,9 @@ struct Attitude {
 
 impl Attitude {
     fn of(moment: Vec3) -> Self {
-        let strength = math::sqrt(moment.length_squared()).max(1e-6);
-        let outward = moment / strength;
+        let strength2 = moment.length_squared() + 1e-12;
+        let reciprocal = math::inverse_sqrt(strength2);
+        let (strength, outward) = (strength2 * reciprocal, moment * reciprocal);
         let raised = Vec3::Z - outward * outward.z;
         Self { strength, log_strength: math::ln(strength), outward, raised }
     }
