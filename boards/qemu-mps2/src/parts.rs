@@ -29,10 +29,10 @@ fn look(n: u32) -> Look {
     }
 }
 
-/// What is seen over and around sondes from 0.5 to 4 m down, from on top of them to 4 m off: half of the places are so
-/// near that the fit goes on from where it found the source.
+/// What is seen over and around sondes from 0.5 to 4 m down, from on top of them to 4 m off, with more noise or less.
 fn glance(n: u32) -> Look {
-    let [forward, left, down] = [n % 8, n / 8 % 4, n / 32].map(|n| n as f32);
+    let [forward, left, down, quiet] = [n % 8, n / 8 % 4, n / 32 % 8, n / 256].map(|n| n as f32);
+    let sigma_nt = 0.1 / (1.0 + 20.0 * quiet * quiet * quiet);
     let from_source = Vec3::new(0.6 * forward - 0.9, 0.5 * left - 0.2, 0.5 * (1.0 + down));
     let upper_m = Vec3::new(0.01, -0.01, 0.4);
     let seen = |r: Vec3| Vec3::from_array(field::dipole([0.15, 0.13, 0.02 * left], r.to_array())) * 1e9;
@@ -40,7 +40,7 @@ fn glance(n: u32) -> Look {
         at_m: Vec3::ZERO,
         upper_m,
         fields_nt: [seen(from_source), seen(from_source + upper_m)],
-        sigma_nt: [0.03; 2],
+        sigma_nt: [sigma_nt; 2],
         pose_sigma_m: Vec3::ZERO,
         spread_m: Vec3::ZERO,
     }
@@ -90,8 +90,8 @@ pub fn measure_all(meter: &mut impl Meter) {
         let seen = glimpse(&glance(n), &Priors::default(), 0.005);
         seen.map(|seen| (seen.place_m, (seen.depth_m().sigma, seen.lay_rad.sigma)))
     };
-    meter.measure("fit.glimpse", Plan::steps(256), || glimpsed);
-    meter.measure("fit.glimpse", Plan::dearest_of(256), || glimpsed);
+    meter.measure("fit.glimpse", Plan::steps(1024), || glimpsed);
+    meter.measure("fit.glimpse", Plan::dearest_of(1024), || glimpsed);
     // From a start some ten per cent off.
     meter.measure("fit.traverse", Plan::steps(1), || {
         let mut walk = Ring::<128>::default();
@@ -105,8 +105,7 @@ pub fn measure_all(meter: &mut impl Meter) {
     meter.measure("math.sin_cos_turn", Plan::steps(256), || {
         |n: u32| math::sin_cos_turn(n.wrapping_mul(0x9e37_79b9))
     });
-    meter.measure("math.sqrt", Plan::steps(256), || |n: u32| math::sqrt(0.37 + n as f32));
+    meter.measure("math.inverse_sqrt", Plan::steps(256), || |n: u32| math::inverse_sqrt(0.37 + n as f32));
     meter.measure("math.exp", Plan::steps(256), || |n: u32| math::exp(-0.37 - 0.01 * n as f32));
-    meter.measure("math.ln", Plan::steps(256), || |n: u32| math::ln(0.37 + n as f32));
     meter.measure("math.cbrt", Plan::steps(256), || |n: u32| math::cbrt(0.37 + n as f32));
 }

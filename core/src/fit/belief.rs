@@ -1,9 +1,26 @@
 //! What one believes of a source: means and covariances, and how several beliefs make one.
 
-use glam::{Mat2, Mat3, Vec2, Vec3};
+use glam::{Mat3, Vec2, Vec3};
 
 use crate::depth::Measured;
 use crate::math;
+
+/// Mean and variance.
+#[derive(Clone, Copy)]
+pub struct Mean {
+    pub value: f32,
+    pub variance: f32,
+}
+
+impl Mean {
+    pub const fn new(value: f32, variance: f32) -> Self {
+        Self { value, variance }
+    }
+
+    pub fn measured(self) -> Measured {
+        Measured::new(self.value, math::sqrt(self.variance))
+    }
+}
 
 /// Mean and uncertainty of all one wants to know of a source.
 #[derive(Clone, Copy)]
@@ -11,13 +28,13 @@ pub struct Belief {
     pub place_m: Vec3,
     pub spread: Mat3,
     /// In plan.
-    pub distance: Measured,
+    pub distance: Mean,
     /// Modulo half a turn.
-    pub lay: Measured,
+    pub lay: Mean,
     /// Positive when the end towards the x axis is raised.
-    pub pitch: Measured,
+    pub pitch: Mean,
     /// Logarithm of the strength in A m2.
-    pub log_moment: Measured,
+    pub log_moment: Mean,
 }
 
 impl Belief {
@@ -25,10 +42,10 @@ impl Belief {
     pub fn with(&self, share: f32, other: &Self) -> Self {
         let rest = 1.0 - share;
         let apart_m = other.place_m - self.place_m;
-        let mixed = |a: Measured, b: Measured| {
+        let mixed = |a: Mean, b: Mean| {
             let apart = b.value - a.value;
-            let variance = rest * a.sigma * a.sigma + share * (b.sigma * b.sigma + rest * apart * apart);
-            Measured::new(a.value + share * apart, math::sqrt(variance))
+            let variance = rest * a.variance + share * (b.variance + rest * apart * apart);
+            Mean::new(a.value + share * apart, variance)
         };
         Self {
             place_m: self.place_m + apart_m * share,
@@ -43,21 +60,15 @@ impl Belief {
 
 /// A line has no sense: its mean is that of directions at twice its angle, which are the shorter the less is known of
 /// it, for the mean of `cos 2(a + e)` is `exp(-2 sigma^2) cos 2a`.
-fn direction(lay: Measured) -> Vec2 {
+fn direction(lay: Mean) -> Vec2 {
     let (sin, cos) = math::sin_cos(2.0 * lay.value);
-    Vec2::new(cos, sin) * math::exp(-2.0 * lay.sigma * lay.sigma)
+    Vec2::new(cos, sin) * math::exp(-2.0 * lay.variance)
 }
 
 /// The line whose [`direction`] this is.
-pub fn line(direction: Vec2) -> Measured {
+pub fn line(direction: Vec2) -> Mean {
     let known = direction.length().clamp(1e-3, 1.0);
-    Measured::new(0.5 * math::atan2(direction.y, direction.x), math::sqrt(-0.5 * math::ln(known)))
-}
-
-/// Standard deviation along a direction.
-pub fn sigma_along(direction: Vec2, covariance: Mat2) -> f32 {
-    let direction = direction.normalize_or(Vec2::X);
-    math::sqrt(direction.dot(covariance * direction))
+    Mean::new(0.5 * math::atan2(direction.y, direction.x), -0.5 * math::ln(known))
 }
 
 /// The products of a vector's components with each other.

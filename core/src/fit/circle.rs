@@ -8,34 +8,32 @@
 
 use glam::{Mat3, Vec2, Vec3};
 
-use super::belief::{Belief, line, outer};
+use super::belief::{Belief, Mean, line, outer};
 use super::glimpse::{Frame, Known};
 use super::{Dipole, SCALE_NT, coarse};
-use crate::depth::Measured;
 use crate::math;
 
 /// Points about half the circle: the other half is its mirror image. A rank-1 lattice in the unit square (step 8 of 21,
 /// Fibonacci numbers) lets few points do: the first coordinate goes round, as the tangent of its quarter turns, the
 /// second goes beside the circle, as a quantile of the normal distribution. Third is what the point stands for.
-const LATTICE: [[f32; 3]; 18] = [
-    [0.04366, -1.91451, 7.30619],
-    [0.13165, -0.21043, 1.21346],
-    [0.22169, 0.86163, 1.77418],
-    [0.31530, -0.86163, 1.85918],
-    [0.41421, 0.21043, 1.39743],
-    [0.52057, 1.91451, 9.26842],
-    [0.63707, -0.35549, 1.74715],
-    [0.76733, 0.67449, 2.32703],
-    [0.91633, -1.08532, 3.86785],
-    [1.09131, 0.06968, 2.56233],
-    [1.30323, 1.38299, 8.19189],
-    [1.56969, -0.50849, 4.59896],
-    [1.92098, 0.50849, 6.22703],
-    [2.41421, -1.38299, 20.72999],
-    [3.17159, -0.06968, 12.93355],
-    [4.51071, 1.08532, 44.88049],
-    [7.59575, -0.67449, 85.96856],
-    [22.90377, 0.35549, 653.17463],
+const LATTICE: [[f32; 3]; 17] = [
+    [0.04623, -1.88951, 7.37848],
+    [0.13949, -0.14799, 1.27320],
+    [0.23520, 1.04913, 2.26028],
+    [0.33517, -0.62890, 1.67453],
+    [0.44154, 0.45785, 1.63925],
+    [0.55700, -1.35170, 4.03527],
+    [0.68502, 0.00000, 1.81495],
+    [0.83039, 1.35170, 5.20343],
+    [1.00000, -0.45785, 2.74360],
+    [1.20425, 0.62890, 3.68861],
+    [1.45982, -1.04913, 6.70614],
+    [1.79534, 0.14799, 5.27441],
+    [2.26478, 1.88951, 45.12809],
+    [2.98359, -0.29931, 12.79202],
+    [4.25174, 0.82079, 33.00494],
+    [7.16876, -0.82079, 90.64016],
+    [21.62967, 0.29931, 605.69016],
 ];
 /// Share of the field by which coarse points may miss what the nodes see.
 const COARSE: f32 = 0.02;
@@ -50,7 +48,7 @@ const APART: f32 = 1.732_050_8;
 const LOG_WEIGHTS: [f32; 3] = [-1.791_759_5, -0.405_465_1, -1.791_759_5];
 
 /// Terms this much below the greatest, as logarithms, are nothing.
-const ROUGH: f32 = 0.05;
+const ROUGH: f32 = 0.04;
 const NOTHING: f32 = 16.0;
 
 /// The belief as points stand for it, on both sides of the field's vertical plane.
@@ -214,6 +212,7 @@ impl Circle {
                 - depth_off * depth_off * self.deep
                 - moment_off * moment_off * strong)
             + 2.0 * log_depth;
+        let reach3 = distance2 * distance2 * coarse::inverse_sqrt(distance2);
         let log_step = APART * coarse::inverse_sqrt(precision);
         let (depth_m, step) = (coarse::exp(log_depth), coarse::exp(log_step));
         let depths_m = [depth_m / step, depth_m, depth_m * step];
@@ -225,13 +224,13 @@ impl Circle {
         Point {
             aside,
             distance2,
-            reach3: distance2 * distance2 * coarse::inverse_sqrt(distance2),
             moment,
             moment2,
             moment_along,
             pitch_rad,
             log_moment: self.log_field + log_unit + 3.0 * log_depth,
             depths_m,
+            cubes: depths_m.map(|depth_m| reach3 * (depth_m * depth_m * depth_m)),
             log_step,
             log_shares,
         }
@@ -243,7 +242,6 @@ struct Point {
     /// From the source to the node.
     aside: Vec2,
     distance2: f32,
-    reach3: f32,
     /// As seen from 1 m, over the field there; its square, and its product with the way from the source.
     moment: Vec3,
     moment2: f32,
@@ -251,6 +249,8 @@ struct Point {
     pitch_rad: f32,
     log_moment: f32,
     depths_m: [f32; 3],
+    /// Of the distances to the node.
+    cubes: [f32; 3],
     /// From one depth to the next, logarithm.
     log_step: f32,
     /// Of the three depths, before the upper node is asked.
@@ -263,8 +263,9 @@ struct Side {
     log_shares: [f32; 3],
     greatest: f32,
     hope: f32,
-    /// Depth where hope is greatest.
+    /// Depth where hope is greatest, and the cube of the distance.
     likely_m: f32,
+    cube: f32,
 }
 
 impl Side {
@@ -278,35 +279,34 @@ impl Side {
         let upper_moment = product(upper, point.moment);
         let raised = product(upper_m, point.moment);
         let lengthened = 2.0 * product(upper_m, from_source);
-        let [middle_m, ..] = point.depths_m;
-        let mut hopeful = (f32::NEG_INFINITY, middle_m);
+        let ([_, middle_m, _], [_, middle_cube, _]) = (point.depths_m, point.cubes);
+        let mut hopeful = (f32::NEG_INFINITY, middle_m, middle_cube);
         let mut greatest = f32::NEG_INFINITY;
         let mut log_shares = point.log_shares;
-        for (log_share, depth_m) in log_shares.iter_mut().zip(point.depths_m) {
+        for ((log_share, depth_m), cube) in log_shares.iter_mut().zip(point.depths_m).zip(point.cubes) {
             let r2 = (point.distance2 * depth_m + lengthened) * depth_m + circle.upper_m2;
             let nearness = coarse::inverse_sqrt(r2);
             let nearness2 = nearness * nearness;
             let moment_r = point.moment_along * depth_m + raised;
             let upper_r = upper_along * depth_m + circle.upper_raised;
             let three = 3.0 * moment_r * nearness2;
-            let c = point.reach3 * depth_m * depth_m * depth_m * nearness * nearness2;
+            let c = cube * nearness * nearness2;
             let seen2 = c * (three * moment_r + point.moment2);
             let miss2 = c * (seen2 - 2.0 * (three * upper_r - upper_moment)) + circle.upper2;
             let hope = *log_share - miss2 * circle.rough_weight;
             *log_share -= miss2 * upper_weight;
             if hope > hopeful.0 {
-                hopeful = (hope, depth_m);
+                hopeful = (hope, depth_m, cube);
             }
             greatest = if *log_share > greatest { *log_share } else { greatest };
         }
-        let (hope, likely_m) = hopeful;
-        Self { mirrored, log_shares, greatest, hope, likely_m }
+        let (hope, likely_m, cube) = hopeful;
+        Self { mirrored, log_shares, greatest, hope, likely_m, cube }
     }
 
     fn dipole(&self, point: &Point, circle: &Circle) -> Dipole {
         let side = Vec3::new(1.0, self.mirrored, 1.0);
-        let reach3_m3 = point.reach3 * self.likely_m * self.likely_m * self.likely_m;
-        let strength = circle.field_nt / SCALE_NT * reach3_m3;
+        let strength = circle.field_nt / SCALE_NT * self.cube;
         Dipole {
             at_m: point.aside.extend(1.0) * side * -self.likely_m,
             moment: point.moment * side * strength,
@@ -418,7 +418,7 @@ impl Sums {
         let place_m = self.place * share;
         let mean = |sum: f32, squares: f32| {
             let mean = sum * share;
-            Measured::new(mean, math::sqrt(squares * share - mean * mean))
+            Mean::new(mean, squares * share - mean * mean)
         };
         let Self { square, product, .. } = *self;
         let products = Mat3::from_cols(

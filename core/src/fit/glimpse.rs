@@ -11,7 +11,7 @@
 use glam::{Mat2, Mat3, Vec2, Vec3};
 
 use super::Dipole;
-use super::belief::{Belief, sigma_along};
+use super::belief::Belief;
 use super::circle::scan;
 use super::mode::Mode;
 use super::normal::Matrix;
@@ -28,10 +28,12 @@ const ROUNDS: [usize; 2] = [4, 3];
 /// Two ends of the iteration are one when they lie within this share of the sigma, and of the depth.
 const SAME_SIGMAS: f32 = 0.3;
 const SAME_SHARE: f32 = 0.02;
+/// Longer than this share of the depth a belief is bent.
+const LONG_SHARE: f32 = 0.2;
 /// The other side is worth mentioning from this share of the likely one on.
 const WORTH_MENTIONING: f32 = 0.05;
 /// No field is taken to be measured better than this, relative.
-const FINEST: f32 = 1e-5;
+const FINEST: f32 = 1e-3;
 
 /// A positive quantity known to within a factor.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,8 +101,9 @@ impl Glimpsed {
     pub fn bearing_rad(&self) -> Option<Measured> {
         let aside_m = self.place_m.truncate();
         let [[xx, xy, _], [_, yy, _], _] = self.covariance;
-        let across =
-            sigma_along(aside_m.perp(), Mat2::from_cols_array_2d(&[[xx, xy], [xy, yy]])) / aside_m.length();
+        let left = aside_m.perp().normalize_or_zero();
+        let variance = left.dot(Mat2::from_cols_array_2d(&[[xx, xy], [xy, yy]]) * left);
+        let across = math::sqrt(variance) / aside_m.length();
         (across < 1.0).then(|| Measured::new(math::atan2(aside_m.y, aside_m.x), across))
     }
 }
@@ -134,13 +137,14 @@ pub fn glimpse(look: &Look, priors: &Priors, node_ratio_sigma: f32) -> Option<Gl
     let frame = Frame::of(look, node_ratio_sigma)?;
     let known = Known::of(priors);
     let scan = scan(&frame, &known)?;
+    let [left, right] = scan.best;
+    let by_points = || frame.glimpsed(&scan.belief, left, Some(right));
+    let many = scan.points >= FEW_POINTS;
     let [lower, _] = frame.fields_nt;
     let [sigma_nt, _] = frame.sigma_nt;
-    if scan.points >= FEW_POINTS && lower.length() < CLEAR * sigma_nt {
-        let [left, right] = scan.best;
-        return frame.glimpsed(&scan.belief, left, Some(right));
+    if many && lower.length() < CLEAR * sigma_nt {
+        return by_points();
     }
-    let [left, right] = scan.best;
     let starts = if left.0 > right.0 { [left, right] } else { [right, left] };
     let mut rounds = ROUNDS.into_iter();
     let modes = starts.map(|(_, start)| Mode::near(start, &frame, &known, rounds.next()?));
@@ -149,6 +153,9 @@ pub fn glimpse(look: &Look, priors: &Priors, node_ratio_sigma: f32) -> Option<Gl
         [Some(one), other] => (one, other.as_ref()),
         [None, other] => (other.as_ref()?, None),
     };
+    if many && is_long(first) {
+        return by_points();
+    }
     let Some(other) = other else {
         return frame.glimpsed(&first.belief, (first.log_share, first.dipole), None);
     };
@@ -180,6 +187,12 @@ impl Known {
             level: reciprocal(priors.level_sigma_rad),
         }
     }
+}
+
+/// Whether a belief is so long that it must be bent: what is aside then is deeper or shallower too.
+fn is_long(mode: &Mode) -> bool {
+    let Belief { place_m, spread, .. } = mode.belief;
+    spread.x_axis.x + spread.y_axis.y > LONG_SHARE * LONG_SHARE * place_m.z * place_m.z
 }
 
 /// Whether both sides have come to one place, in the vertical plane of the field.
@@ -216,8 +229,8 @@ impl Frame {
         let finest_nt = FINEST * lower_nt.length();
         let sigma_nt = look.sigma_nt.map(|sigma_nt| sigma_nt.max(finest_nt));
         let [_, upper_sigma_nt] = sigma_nt;
-        let wrong = ratio_sigma * upper_nt.length() / upper_sigma_nt;
-        let along = upper_nt.normalize_or_zero();
+        let along = upper_nt * math::inverse_sqrt(upper_nt.length_squared());
+        let wrong = ratio_sigma * along.dot(upper_nt) / upper_sigma_nt;
         let uncertain = along * (1.0 - 1.0 / math::sqrt(1.0 + wrong * wrong));
         let sound = finest_nt > 0.0 && fields_nt.iter().all(|field_nt| field_nt.is_finite());
         let upper_m = turned(look.upper_m);
@@ -249,12 +262,12 @@ impl Frame {
             twin: twin.map(|(_, dipole)| turned_dipole(dipole)),
             place_m: turned(belief.place_m),
             covariance: (turn * belief.spread * turn.transpose()).to_cols_array_2d(),
-            distance_m: belief.distance,
-            lay_rad: Measured::new(math::atan2(lay.y, lay.x), belief.lay.sigma),
-            pitch_rad: Measured::new(raised * belief.pitch.value, belief.pitch.sigma),
+            distance_m: belief.distance.measured(),
+            lay_rad: Measured::new(math::atan2(lay.y, lay.x), math::sqrt(belief.lay.variance)),
+            pitch_rad: Measured::new(raised * belief.pitch.value, math::sqrt(belief.pitch.variance)),
             moment_a_m2: LogNormal {
                 median: math::exp(belief.log_moment.value),
-                log_sigma: belief.log_moment.sigma,
+                log_sigma: math::sqrt(belief.log_moment.variance),
             },
         };
         found.place_m.is_finite().then_some(found)

@@ -42,9 +42,11 @@ struct Seen {
 }
 
 impl Dipole {
+    #[inline(always)]
     fn seen_from(&self, at_m: Vec3) -> Seen {
         let r = at_m - self.at_m;
-        let r2 = r.length_squared().max(1e-4);
+        let r2 = r.length_squared();
+        let r2 = if r2 > 1e-4 { r2 } else { 1e-4 };
         let nearness = math::inverse_sqrt(r2);
         let u = r * nearness;
         let k = SCALE_NT * nearness * nearness * nearness;

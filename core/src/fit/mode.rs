@@ -3,10 +3,9 @@
 
 use glam::{Mat2, Mat3, Vec2, Vec3};
 
-use super::belief::{Belief, outer, sigma_along};
+use super::belief::{Belief, Mean, outer};
 use super::glimpse::{Frame, Known};
-use super::{Dipole, SCALE_NT, Seen};
-use crate::depth::Measured;
+use super::{Dipole, SCALE_NT, Seen, coarse};
 use crate::math;
 
 /// A step that promises to lower chi-square by less than this is not worth it: a tenth of a sigma.
@@ -81,7 +80,8 @@ fn moment_at(at_m: Vec3, frame: &Frame) -> Vec3 {
     let [lower_nt, upper_nt] = frame.fields_nt;
     let [lower_sigma_nt, upper_sigma_nt] = frame.sigma_nt;
     let of_node = |r: Vec3, field_nt: Vec3| {
-        let r2 = r.length_squared().max(1e-4);
+        let r2 = r.length_squared();
+        let r2 = if r2 > 1e-4 { r2 } else { 1e-4 };
         let nearness = math::inverse_sqrt(r2);
         let nearness2 = nearness * nearness;
         let k = SCALE_NT * nearness * nearness2;
@@ -96,14 +96,41 @@ fn moment_at(at_m: Vec3, frame: &Frame) -> Vec3 {
     (lower + upper * weight).inverse() * (lower_right / lower_k + upper_right * (weight / upper_k))
 }
 
-/// All numbers in sigmas, as they change with place, depth and moment, to first order. By place: aside in units of the
-/// depth, and the logarithm of the depth; by moment: relative to its strength.
+/// What a node saw, in sigmas: what is left of it, and how it changes with place and moment. By place: aside in units of
+/// the depth, and the logarithm of the depth; by moment: relative to its strength.
+struct Node {
+    residual: Vec3,
+    by_place: Mat3,
+    by_moment: Mat3,
+}
+
+impl Node {
+    fn of(
+        field_nt: Vec3,
+        node_m: Vec3,
+        dipole: &Dipole,
+        strength: f32,
+        in_sigmas: impl Fn(Vec3) -> Vec3,
+    ) -> Self {
+        let Seen { field_nt: expected_nt, columns: [x, y, z, mx, my, mz] } = dipole.seen_from(node_m);
+        let at_m = dipole.at_m;
+        let deeper = in_sigmas(x * at_m.x + y * at_m.y + z * at_m.z);
+        Self {
+            residual: in_sigmas(field_nt - expected_nt),
+            by_place: Mat3::from_cols(in_sigmas(x * -at_m.z), in_sigmas(y * -at_m.z), deeper),
+            by_moment: Mat3::from_cols(in_sigmas(mx), in_sigmas(my), in_sigmas(mz)) * strength,
+        }
+    }
+}
+
+/// The equations of the next step in place and depth. The moment is eliminated by projection: the difference of two
+/// large matrices, which is the same, would drown in rounding what little the nodes tell apart.
 struct Line {
-    place: Mat3,
-    place_right: Vec3,
-    coupling: Mat3,
-    moment: Mat3,
-    moment_right: Vec3,
+    matrix: Mat3,
+    right: Vec3,
+    /// How the moment follows the place, and the inverse of its own matrix.
+    following: Mat3,
+    moments: Mat3,
     cost: f32,
     attitude: Attitude,
 }
@@ -111,96 +138,83 @@ struct Line {
 impl Line {
     fn of(guess: &Guess, frame: &Frame, known: &Known) -> Self {
         let dipole = guess.dipole;
-        let at_m = dipole.at_m;
         let attitude = Attitude::of(dipole.moment);
-        let mut line = Self {
-            place: Mat3::ZERO,
-            place_right: Vec3::ZERO,
-            coupling: Mat3::ZERO,
-            moment: Mat3::ZERO,
-            moment_right: Vec3::ZERO,
-            cost: 0.0,
-            attitude,
-        };
+        let Attitude { strength, log_strength, outward, raised } = attitude;
         let [lower_nt, upper_nt] = frame.fields_nt;
         let [lower, upper] = frame.sigma_nt.map(|sigma_nt| 1.0 / sigma_nt);
-        line.add(lower_nt, &dipole, Vec3::ZERO, |v| v * lower);
+        let lower = Node::of(lower_nt, Vec3::ZERO, &dipole, strength, |v| v * lower);
         // A wrong ratio of the gains makes the upper field too long or too short: along it, less is known.
-        line.add(upper_nt, &dipole, frame.upper_m, |v| (v - frame.along * frame.uncertain.dot(v)) * upper);
-        line.believe(guess, at_m, known);
+        let upper = Node::of(upper_nt, frame.upper_m, &dipole, strength, |v| {
+            (v - frame.along * frame.uncertain.dot(v)) * upper
+        });
+        let moment_off = known.log_moment - log_strength;
+        let mut moment = outer(outward) * known.strong + outer(raised) * known.level;
+        let mut moment_right = outward * (moment_off * known.strong) - raised * (outward.z * known.level);
+        let mut coupling = Mat3::ZERO;
+        let mut right = Vec3::ZERO;
+        for Node { residual, by_place, by_moment } in [&lower, &upper] {
+            let turned = by_moment.transpose();
+            moment += turned * *by_moment;
+            coupling += turned * *by_place;
+            moment_right += turned * *residual;
+            right += by_place.transpose() * *residual;
+        }
+        let moments = moment.inverse();
+        let following = moments * coupling;
+        let turned = following.transpose();
+        let mut matrix = outer(turned * outward) * known.strong + outer(turned * raised) * known.level;
+        for Node { by_place, by_moment, .. } in [&lower, &upper] {
+            let left = *by_place - *by_moment * following;
+            matrix += left.transpose() * left;
+        }
+        let mut line = Self {
+            matrix,
+            right: right - turned * moment_right,
+            following,
+            moments,
+            cost: lower.residual.length_squared()
+                + upper.residual.length_squared()
+                + moment_off * moment_off * known.strong
+                + outward.z * outward.z * known.level,
+            attitude,
+        };
+        line.believe(guess, known);
         line
     }
 
-    /// Add what a node saw.
-    fn add(&mut self, field_nt: Vec3, dipole: &Dipole, node_m: Vec3, in_sigmas: impl Fn(Vec3) -> Vec3) {
-        let Seen { field_nt: expected_nt, columns: [x, y, z, mx, my, mz] } = dipole.seen_from(node_m);
-        let at_m = dipole.at_m;
-        let deeper = in_sigmas(x * at_m.x + y * at_m.y + z * at_m.z);
-        let by_place = Mat3::from_cols(in_sigmas(x * -at_m.z), in_sigmas(y * -at_m.z), deeper);
-        let by_moment =
-            Mat3::from_cols(in_sigmas(mx), in_sigmas(my), in_sigmas(mz)) * self.attitude.strength;
-        let residual = in_sigmas(field_nt - expected_nt);
-        let (turned_place, turned_moment) = (by_place.transpose(), by_moment.transpose());
-        self.place += turned_place * by_place;
-        self.coupling += turned_place * by_moment;
-        self.moment += turned_moment * by_moment;
-        self.place_right += turned_place * residual;
-        self.moment_right += turned_moment * residual;
-        self.cost += residual.length_squared();
-    }
-
-    /// Add what was believed beforehand.
-    fn believe(&mut self, guess: &Guess, at_m: Vec3, known: &Known) {
-        let Known { near, deep, log_depth, strong, log_moment, level } = *known;
-        let depth_m = -at_m.z;
-        for (slope, value) in
-            [(Vec3::new(depth_m, 0.0, at_m.x), at_m.x), (Vec3::new(0.0, depth_m, at_m.y), at_m.y)]
-        {
-            self.place += outer(slope) * near;
-            self.place_right -= slope * (value * near);
-            self.cost += value * value * near;
+    /// Add what was believed of the place beforehand.
+    fn believe(&mut self, guess: &Guess, known: &Known) {
+        let Vec3 { x, y, z } = guess.dipole.at_m;
+        for (slope, off_m) in [(Vec3::new(-z, 0.0, x), x), (Vec3::new(0.0, -z, y), y)] {
+            self.matrix += outer(slope) * known.near;
+            self.right -= slope * (off_m * known.near);
+            self.cost += off_m * off_m * known.near;
         }
-        let off = log_depth - guess.log_depth;
-        self.place.z_axis.z += deep;
-        self.place_right.z += off * deep;
-        self.cost += off * off * deep;
-        let off = log_moment - self.attitude.log_strength;
-        let Attitude { outward, raised, .. } = self.attitude;
-        self.moment += outer(outward) * strong + outer(raised) * level;
-        self.moment_right += outward * (off * strong) - raised * (outward.z * level);
-        self.cost += off * off * strong + outward.z * outward.z * level;
-    }
-
-    /// The place alone, the moment eliminated (Schur's complement): matrix, right side, and how the moment follows.
-    fn eliminated(&self) -> (Mat3, Vec3, Mat3) {
-        let following = self.coupling * self.moment.inverse();
-        (
-            self.place - following * self.coupling.transpose(),
-            self.place_right - following * self.moment_right,
-            following,
-        )
+        let off = known.log_depth - guess.log_depth;
+        self.matrix.z_axis.z += known.deep;
+        self.right.z += off * known.deep;
+        self.cost += off * off * known.deep;
     }
 
     /// The next step in place and depth, and by how much it promises to lower the cost.
     fn step(&self, damping: f32) -> (Vec3, f32) {
-        let (matrix, right, _) = self.eliminated();
-        let diagonal = Vec3::new(matrix.x_axis.x, matrix.y_axis.y, matrix.z_axis.z);
-        let step = (matrix + Mat3::from_diagonal(diagonal * damping)).inverse() * right;
-        (step, step.dot(right))
+        let Mat3 { x_axis: x, y_axis: y, z_axis: z } = self.matrix;
+        let heavier = Mat3::from_diagonal(Vec3::new(x.x, y.y, z.z) * damping);
+        let step = (self.matrix + heavier).inverse() * self.right;
+        (step, step.dot(self.right))
     }
 
     /// What one believes of the source about the dipole where the iteration came to rest.
     fn mode(&self, guess: &Guess) -> Mode {
-        let (matrix, _, following) = self.eliminated();
-        let places = matrix.inverse();
-        let moments = self.moment.inverse() + following.transpose() * places * following;
+        let places = self.matrix.inverse();
+        let moments = self.moments + self.following * places * self.following.transpose();
         let Attitude { log_strength, outward, raised, .. } = self.attitude;
         let flat2 = (1.0 - outward.z * outward.z).max(1e-6);
         let sideways = Vec3::new(-outward.y, outward.x, 0.0) / flat2;
         // Belief is spread evenly over place, logarithm of the strength, lay and sine of the pitch.
-        let determinants = math::ln(matrix.determinant()) + math::ln(self.moment.determinant());
+        let determinants = coarse::ln(self.matrix.determinant()) - coarse::ln(self.moments.determinant());
         let log_share = 2.0 * guess.log_depth - 0.5 * (self.cost + determinants);
-        let sigma = |slope: Vec3| math::sqrt(slope.dot(moments * slope));
+        let variance = |slope: Vec3| slope.dot(moments * slope);
         let forward = if outward.x < 0.0 { -1.0 } else { 1.0 };
         // The depth is log-normal, and everything aside is so many depths.
         let [a, b, deeper] = [places.x_axis, places.y_axis, places.z_axis];
@@ -221,13 +235,13 @@ impl Line {
             belief: Belief {
                 place_m,
                 spread,
-                distance: Measured::new(aside_m.length(), sigma_along(aside_m, Mat2::from_mat3(spread))),
-                lay: Measured::new(math::atan2(outward.y, outward.x), sigma(sideways)),
-                pitch: Measured::new(
+                distance: distance(aside_m, spread),
+                lay: Mean::new(math::atan2(outward.y, outward.x), variance(sideways)),
+                pitch: Mean::new(
                     forward * math::atan2(outward.z, math::sqrt(flat2)),
-                    sigma(raised) * math::inverse_sqrt(flat2),
+                    variance(raised) / flat2,
                 ),
-                log_moment: Measured::new(log_strength, sigma(outward)),
+                log_moment: Mean::new(log_strength, variance(outward)),
             },
         }
     }
@@ -250,6 +264,14 @@ impl Attitude {
         let reciprocal = math::inverse_sqrt(strength2);
         let (strength, outward) = (strength2 * reciprocal, moment * reciprocal);
         let raised = Vec3::Z - outward * outward.z;
-        Self { strength, log_strength: math::ln(strength), outward, raised }
+        Self { strength, log_strength: coarse::ln(strength), outward, raised }
     }
+}
+
+/// Distance in plan, and its variance along the way there.
+fn distance(aside_m: Vec2, spread: Mat3) -> Mean {
+    let distance2 = aside_m.length_squared();
+    let nearness = math::inverse_sqrt(distance2);
+    let along = aside_m * nearness;
+    Mean::new(distance2 * nearness, along.dot(Mat2::from_mat3(spread) * along))
 }
