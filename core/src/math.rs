@@ -115,15 +115,13 @@ pub fn inverse_sqrt(x: f32) -> f32 {
 /// assert!((nullwalk_core::math::exp(1.0) - core::f32::consts::E).abs() < 1e-6);
 /// ```
 pub fn exp(x: f32) -> f32 {
-    if x > 87.0 {
-        return exp(87.0);
-    }
-    if !(x >= -87.0) {
+    let x = if x > 87.0 { 87.0 } else { x };
+    if x.is_nan() || x < -87.0 {
         return 0.0;
     }
     let doublings = (x * LOG2_E + if x < 0.0 { -0.5 } else { 0.5 }) as i32;
     // Cody-Waite: ln 2 in two parts, the first exact in few bits, so that the difference keeps its bits.
-    const LN_2_HIGH: f32 = 0.693_359_375;
+    const LN_2_HIGH: f32 = 0.693_359_4;
     const LN_2_LOW: f32 = -2.121_944_4e-4;
     let whole = doublings as f32;
     let r = (x - whole * LN_2_HIGH) - whole * LN_2_LOW;

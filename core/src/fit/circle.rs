@@ -13,27 +13,28 @@ use super::glimpse::{Frame, Known};
 use super::{Dipole, SCALE_NT, coarse};
 use crate::math;
 
-/// Points about half the circle: the other half is its mirror image. A rank-1 lattice in the unit square (step 8 of 21,
-/// Fibonacci numbers) lets few points do: the first coordinate goes round, as the tangent of its quarter turns, the
-/// second goes beside the circle, as a quantile of the normal distribution. Third is what the point stands for.
-const LATTICE: [[f32; 3]; 17] = [
-    [0.04623, -1.88951, 7.37848],
-    [0.13949, -0.14799, 1.27320],
-    [0.23520, 1.04913, 2.26028],
-    [0.33517, -0.62890, 1.67453],
-    [0.44154, 0.45785, 1.63925],
-    [0.55700, -1.35170, 4.03527],
-    [0.68502, 0.00000, 1.81495],
-    [0.83039, 1.35170, 5.20343],
-    [1.00000, -0.45785, 2.74360],
-    [1.20425, 0.62890, 3.68861],
-    [1.45982, -1.04913, 6.70614],
-    [1.79534, 0.14799, 5.27441],
-    [2.26478, 1.88951, 45.12809],
-    [2.98359, -0.29931, 12.79202],
-    [4.25174, 0.82079, 33.00494],
-    [7.16876, -0.82079, 90.64016],
-    [21.62967, 0.29931, 605.69016],
+/// Points about half the circle: the other half is its mirror image. In a rank-1 lattice in the unit square few points do:
+/// the first coordinate goes round, as the tangent of its quarter turns, the second, seven points on with each, goes
+/// beside the circle, as a quantile of the normal distribution. Third is the area the point stands for.
+const POINTS: usize = 17;
+const LATTICE: [[f32; 3]; POINTS] = [
+    [0.046233, -1.8895, 5.9731],
+    [0.13949, -0.14799, 1.0307],
+    [0.2352, 1.0491, 1.8298],
+    [0.33517, -0.6289, 1.3556],
+    [0.44154, 0.45785, 1.327],
+    [0.557, -1.3517, 3.2666],
+    [0.68502, 0.0, 1.4692],
+    [0.83039, 1.3517, 4.2123],
+    [1.0, -0.45785, 2.221],
+    [1.2043, 0.6289, 2.986],
+    [1.4598, -1.0491, 5.4288],
+    [1.7953, 0.14799, 4.2698],
+    [2.2648, 1.8895, 36.532],
+    [2.9836, -0.29931, 10.355],
+    [4.2517, 0.82079, 26.718],
+    [7.1688, -0.82079, 73.375],
+    [21.63, 0.29931, 490.32],
 ];
 /// Share of the field by which coarse points may miss what the nodes see.
 const COARSE: f32 = 0.02;
@@ -433,6 +434,29 @@ impl Sums {
             lay: line(self.lay * share),
             pitch: mean(self.pitch.x, self.pitch.y),
             log_moment: mean(self.log_moment.x, self.log_moment.y),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use core::f64::consts::{FRAC_1_SQRT_2, FRAC_PI_2};
+
+    use super::*;
+
+    #[test]
+    fn lattice_is_what_it_says() {
+        for (n, point) in LATTICE.iter().enumerate() {
+            let part = |n: usize| (n as f64 + 0.5) / POINTS as f64;
+            let round = libm::tan(FRAC_PI_2 * part(n));
+            let beside = f64::from(point[1]);
+            // The quantile, turned round: the share of the normal distribution below it.
+            let below = 0.5 * libm::erfc(-FRAC_1_SQRT_2 * beside);
+            assert!((below - part(7 * n % POINTS)).abs() < 1e-5, "{point:?}");
+            let area = (1.0 + round * round) * libm::exp(0.5 * beside * beside);
+            for (stated, exact) in [(point[0], round), (point[2], area)] {
+                assert!((f64::from(stated) / exact - 1.0).abs() < 1e-4, "{point:?}");
+            }
         }
     }
 }

@@ -21,8 +21,7 @@ pub fn exp(x: f32) -> f32 {
     let part = doublings - whole as f32;
     // Of 2^x between -1 and 1: the Taylor polynomial of degree 5.
     let mantissa = 1.0
-        + part
-            * (0.693_147 + part * (0.240_227 + part * (0.055_504 + part * (0.009_618 + part * 0.001_333))));
+        + part * (LN_2 + part * (0.240_227 + part * (0.055_504 + part * (0.009_618 + part * 0.001_333))));
     mantissa * f32::from_bits((127_i32.wrapping_add(whole) as u32) << 23)
 }
 

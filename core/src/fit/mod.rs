@@ -53,19 +53,17 @@ impl Dipole {
         let mu = self.moment.dot(u);
         // By the source's place, one axis after the other: the field's gradient, negated.
         let gradient = -3.0 * k * nearness;
-        let by_place = |ua: f32, ma: f32, along: Vec3| {
-            gradient * (along + u * (ma - 5.0 * mu * ua) + self.moment * ua)
-        };
-        let by_moment = |ua: f32, axis: Vec3| k * (3.0 * ua * u - axis);
         let m = self.moment;
-        let columns = [
-            by_place(u.x, m.x, Vec3::new(mu, 0.0, 0.0)),
-            by_place(u.y, m.y, Vec3::new(0.0, mu, 0.0)),
-            by_place(u.z, m.z, Vec3::new(0.0, 0.0, mu)),
-            by_moment(u.x, Vec3::X),
-            by_moment(u.y, Vec3::Y),
-            by_moment(u.z, Vec3::Z),
-        ];
+        let by_place = |ua: f32, ma: f32| u * (gradient * (ma - 5.0 * mu * ua)) + m * (gradient * ua);
+        let mut by_place = [by_place(u.x, m.x), by_place(u.y, m.y), by_place(u.z, m.z)];
+        let mut by_moment = [u.x, u.y, u.z].map(|ua| u * (3.0 * k * ua));
+        let ([px, py, pz], [mx, my, mz]) = (&mut by_place, &mut by_moment);
+        for (place, moment) in [(&mut px.x, &mut mx.x), (&mut py.y, &mut my.y), (&mut pz.z, &mut mz.z)] {
+            *place += gradient * mu;
+            *moment -= k;
+        }
+        let ([px, py, pz], [mx, my, mz]) = (by_place, by_moment);
+        let columns = [px, py, pz, mx, my, mz];
         Seen { field_nt: k * (3.0 * mu * u - self.moment), columns }
     }
 }

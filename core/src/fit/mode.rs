@@ -82,7 +82,7 @@ fn moment_at(at_m: Vec3, frame: &Frame) -> Vec3 {
     let of_node = |r: Vec3, field_nt: Vec3| {
         let r2 = r.length_squared();
         let r2 = if r2 > 1e-4 { r2 } else { 1e-4 };
-        let nearness = math::inverse_sqrt(r2);
+        let nearness = coarse::inverse_sqrt(r2);
         let nearness2 = nearness * nearness;
         let k = SCALE_NT * nearness * nearness2;
         let three = r * (3.0 * nearness2);
@@ -110,15 +110,19 @@ impl Node {
         node_m: Vec3,
         dipole: &Dipole,
         strength: f32,
-        in_sigmas: impl Fn(Vec3) -> Vec3,
+        in_sigmas: impl Fn(Vec3, f32) -> Vec3,
     ) -> Self {
         let Seen { field_nt: expected_nt, columns: [x, y, z, mx, my, mz] } = dipole.seen_from(node_m);
         let at_m = dipole.at_m;
-        let deeper = in_sigmas(x * at_m.x + y * at_m.y + z * at_m.z);
+        let deeper = in_sigmas(x * at_m.x + y * at_m.y + z * at_m.z, 1.0);
         Self {
-            residual: in_sigmas(field_nt - expected_nt),
-            by_place: Mat3::from_cols(in_sigmas(x * -at_m.z), in_sigmas(y * -at_m.z), deeper),
-            by_moment: Mat3::from_cols(in_sigmas(mx), in_sigmas(my), in_sigmas(mz)) * strength,
+            residual: in_sigmas(field_nt - expected_nt, 1.0),
+            by_place: Mat3::from_cols(in_sigmas(x, -at_m.z), in_sigmas(y, -at_m.z), deeper),
+            by_moment: Mat3::from_cols(
+                in_sigmas(mx, strength),
+                in_sigmas(my, strength),
+                in_sigmas(mz, strength),
+            ),
         }
     }
 }
@@ -142,10 +146,10 @@ impl Line {
         let Attitude { strength, log_strength, outward, raised } = attitude;
         let [lower_nt, upper_nt] = frame.fields_nt;
         let [lower, upper] = frame.sigma_nt.map(|sigma_nt| 1.0 / sigma_nt);
-        let lower = Node::of(lower_nt, Vec3::ZERO, &dipole, strength, |v| v * lower);
+        let lower = Node::of(lower_nt, Vec3::ZERO, &dipole, strength, |v, times| v * (lower * times));
         // A wrong ratio of the gains makes the upper field too long or too short: along it, less is known.
-        let upper = Node::of(upper_nt, frame.upper_m, &dipole, strength, |v| {
-            (v - frame.along * frame.uncertain.dot(v)) * upper
+        let upper = Node::of(upper_nt, frame.upper_m, &dipole, strength, |v, times| {
+            (v - frame.along * frame.uncertain.dot(v)) * (upper * times)
         });
         let moment_off = known.log_moment - log_strength;
         let mut moment = outer(outward) * known.strong + outer(raised) * known.level;
@@ -261,7 +265,7 @@ struct Attitude {
 impl Attitude {
     fn of(moment: Vec3) -> Self {
         let strength2 = moment.length_squared() + 1e-12;
-        let reciprocal = math::inverse_sqrt(strength2);
+        let reciprocal = coarse::inverse_sqrt(strength2);
         let (strength, outward) = (strength2 * reciprocal, moment * reciprocal);
         let raised = Vec3::Z - outward * outward.z;
         Self { strength, log_strength: coarse::ln(strength), outward, raised }
