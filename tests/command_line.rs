@@ -276,6 +276,138 @@ fn inspect_and_replay_take_a_bare_wav() {
     assert_eq!(depths(&found), [""; 0]);
 }
 
+/// A recording by one coil on a sound card, carried over a sonde 1.35 m below it at 0.5 m/s.
+fn one_coil() -> String {
+    let wav = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/captures/one-coil/samples.wav");
+    wav.to_str().unwrap().to_owned()
+}
+
+#[test]
+fn one_coil_and_two_paint_marks_give_a_doubted_depth_with_its_cautions() {
+    let desk = Desk::new();
+    let wav = one_coil();
+    // 2 m before the sonde at 1.9 s, 2 m behind it at 9.9 s.
+    let marked =
+        |apart| ["replay", &wav, "--between", "1.9", "9.9", "--coil-height", "6 in", "--apart", apart];
+    let (said, _) = desk.exits(3, &marked("4 m"));
+    for part in
+        ["DOUBT", "below the coil, 95 %", "to the source, 95 %", "no permission to dig", "nothing confirms"]
+    {
+        assert!(said.contains(part), "no `{part}` in:\n{said}");
+    }
+    assert!(!said.contains("no depth"), "{said}");
+    let (feet, _) = desk.exits(3, &marked("13 ft 1.48 in"));
+    assert_eq!(said, feet);
+
+    let found = json(&desk.exits(3, &[&marked("4 m")[..], &["--json"]].concat()).0);
+    let result = &found[0]["lane"]["result"];
+    let depth = &result["depth_below_coil_m"];
+    let within = depth["low95"].as_f64().unwrap()..depth["high95"].as_f64().unwrap();
+    assert!(within.contains(&1.35) && !within.contains(&1.1) && !within.contains(&1.6), "{depth}");
+    assert_eq!((&result["verdict"], &result["reason"]["code"]), (&"doubt".into(), &"one-method".into()));
+
+    let (paced, _) = desk.exits(3, &["replay", &wav, "--pace", "0.5 m/s ± 5 %", "--sway", "0.5"]);
+    assert!(paced.contains("give --coil-height") && paced.contains("no permission to dig"), "{paced}");
+}
+
+#[test]
+fn nodes_without_positions_take_a_pace_and_others_say_that_they_need_none() {
+    let desk = Desk::new();
+    let mut site = Site {
+        source: vec![Sonde { lay_deg: 90.0, ..Sonde::default() }],
+        walk: vec![
+            Leg::Stand(Stand { seconds: 4.0 }),
+            Leg::To(nullwalk::site::To { east_m: 4.0, ..Default::default() }),
+            Leg::To(Default::default()),
+            Leg::Settle(Settle::default()),
+        ],
+        ..Site::default()
+    };
+    let start = nullwalk::site::Start { east_m: -4.0, north_m: 0.0, heading_deg: 90.0 };
+    site.station = vec![nullwalk::site::Station { start, ..Default::default() }];
+    desk.write("placed.toml", toml::to_string(&site).unwrap());
+    desk.exits(0, &["record", "placed.toml", "placed"]);
+    site.noise.track.position = false;
+    desk.write("blind.toml", toml::to_string(&site).unwrap());
+    desk.exits(3, &["record", "blind.toml", "blind"]);
+
+    let (said, _) = desk.exits(3, &["replay", "blind/station-1"]);
+    assert!(said.contains("null spacing     none: not measured yet"), "{said}");
+    // 4 m between marks passed 6.7 s apart: 0.6 m/s.
+    for walked in [&["--pace", "0.6 m/s"][..], &["--apart", "4 m", "--between", "6.0", "12.67"]] {
+        let (said, complained) = desk.exits(3, &[&["replay", "blind/station-1"], walked].concat());
+        assert!(
+            !said.contains("null spacing     none") && !said.contains("vertical maxima  none"),
+            "{said}"
+        );
+        assert!(said.contains("No lane was walked across") && !said.contains("Only one method"), "{said}");
+        assert!(!complained.contains("notice"), "{complained}");
+    }
+    let (_, complained) = desk.exits(0, &["replay", "placed/station-1", "--pace", "0.6 m/s"]);
+    assert!(complained.contains("the pace is not used"), "{complained}");
+}
+
+#[test]
+fn a_lane_that_is_no_sondes_is_refused() {
+    let desk = Desk::new();
+    let site = Site { source: vec![], walk: vec![Leg::Stand(Stand { seconds: 4.0 })], ..Site::default() };
+    desk.write("silent.toml", toml::to_string(&site).unwrap());
+    desk.exits(4, &["record", "silent.toml", "taken"]);
+    let header = fs::read_to_string(desk.path("taken/station-1/capture.toml")).unwrap();
+    let bare: String =
+        header.lines().take_while(|line| !line.starts_with("[array")).map(|l| format!("{l}\n")).collect();
+    desk.write("taken/station-1/capture.toml", format!("{bare}[array]\n"));
+    let (said, _) = desk.exits(4, &["replay", "taken/station-1", "--pace", "0.5 m/s"]);
+    assert!(said.contains("REFUSED") && said.contains("straight lane"), "{said}");
+    assert!(!said.contains("  depth") && said.contains("no permission to dig"), "{said}");
+    let found = json(&desk.exits(4, &["replay", "taken/station-1", "--pace", "0.5 m/s", "--json"]).0);
+    assert_eq!(depths(&found), [""; 0]);
+}
+
+#[test]
+fn what_is_wrong_with_a_length_is_said() {
+    let desk = Desk::new();
+    let wav = one_coil();
+    let wrong = |arguments: &[&str], parts: &[&str]| {
+        let (_, complained) = desk.exits(2, &[&["replay", &wav], arguments].concat());
+        for part in parts {
+            assert!(complained.contains(part), "{arguments:?}: no `{part}` in: {complained}");
+        }
+    };
+    wrong(&["--apart", "4 furlongs", "--between", "1", "9"], &["--apart", "not a length", "13 ft 1 in"]);
+    wrong(&["--apart", "400", "--between", "1", "9"], &["--apart", "unit missing"]);
+    wrong(&["--apart", "4 m"], &["--between"]);
+    wrong(&["--between", "1", "9"], &["--apart"]);
+    wrong(&["--pace", "0.5 m/s", "--apart", "4 m", "--between", "1", "9"], &["cannot be used with"]);
+    wrong(&["--pace", "50"], &["--pace", "0.05 to 3 m/s"]);
+
+    let apart = ["replay", &wav, "--apart", "4 m"];
+    let replay = |more: &[&'static str], parts: &[&str]| {
+        let output = desk.run(&[&apart, more].concat());
+        let complained = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(1), "{more:?}: {complained}");
+        let last = complained.lines().last().unwrap_or_default();
+        for part in parts {
+            assert!(
+                last.starts_with("nullwalk: ") && last.contains(part),
+                "{more:?}: no `{part}` in: {last}"
+            );
+        }
+    };
+    replay(&["--between", "9", "1"], &["--between 9 1", "second"]);
+    replay(&["--between", "1", "NaN"], &["--between", "seconds"]);
+    replay(&["--between", "1", "99"], &["the recording ends at 11.69 s"]);
+    replay(&["--between", "1", "9", "--unevenness", "200"], &["--unevenness", "per cent"]);
+    replay(&["--between", "1", "9", "--upright-coil", "3"], &["--upright-coil 3", "0 to 0"]);
+    replay(&["--between", "1", "9", "--upright-coil", "0"], &["no other coil"]);
+    replay(&["--between", "1", "9", "--sway", "90"], &["--sway", "degrees"]);
+    let nodes = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/captures/level-1m");
+    desk.complains(
+        &["replay", nodes.to_str().unwrap(), "--coil-height", "1 m"],
+        &["--coil-height", "nodes"],
+    );
+}
+
 #[test]
 fn a_sheet_is_drawn_from_a_book() {
     let desk = Desk::new();
@@ -401,4 +533,95 @@ fn a_site_with_hum_is_a_site_file_too() {
     desk.write("hum.toml", toml::to_string(&site).unwrap());
     let (_, complained) = desk.exits(4, &["locate", "hum.toml"]);
     assert!(!complained.contains("notice"), "{complained}");
+}
+
+/// Two kinds of trial that last two seconds each.
+const PLAN: &str = "site = 'clean-level'\ntrials = 2\nset = { walk = [{ stand = { seconds = 1.5 } }] }\n\
+    [[vary]]\nkey = 'source.1.depth_m'\nuniform = [1.0, 2.0]\n\
+    [[kind]]\nname = 'nominal'\n[[kind]]\nname = 'odd'\n";
+
+#[test]
+fn trials_run_go_on_merge_and_are_shown() {
+    let desk = Desk::new();
+    desk.write("plan.toml", PLAN);
+    let run = ["trials", "run", "plan.toml", "--out"];
+    let (said, complained) = desk.exits(0, &[&run[..], &["whole"]].concat());
+    for part in ["nominal: 2 of 2 trials", "odd: 2 of 2 trials", "all together: 4 of 4", "no-tone 2"] {
+        assert!(said.contains(part), "no `{part}` in:\n{said}");
+    }
+    assert!(complained.contains("drawn") && desk.path("whole/time.svg").exists(), "{complained}");
+    let rows = fs::read(desk.path("whole/rows.csv")).unwrap();
+    assert_eq!(desk.exits(0, &[&run[..], &["whole"]].concat()).0, said);
+    assert_eq!(fs::read(desk.path("whole/rows.csv")).unwrap(), rows, "nothing was left to do");
+
+    desk.exits(0, &[&run[..], &["one", "--shard", "1/2"]].concat());
+    let (said, complained) = desk.exits(0, &["trials", "merge", "all", "one"]);
+    assert!(said.contains("all together: 2 of 4") && complained.contains("2 are missing"), "{complained}");
+    desk.exits(0, &[&run[..], &["two", "--shard", "2/2"]].concat());
+    let (_, complained) = desk.exits(0, &["trials", "merge", "both", "one", "two", "one"]);
+    assert!(
+        complained.contains("merged 4 trials; 2 came more than once and agree; 0 are missing"),
+        "{complained}"
+    );
+    let shown = |folder: &str| {
+        let (said, _) = desk.exits(0, &["trials", "show", folder]);
+        said.lines().filter(|l| !l.contains("time for one locate")).map(str::to_owned).collect::<Vec<_>>()
+    };
+    assert_eq!(shown("both"), shown("whole"));
+    let (_, complained) = desk.exits(0, &["trials", "show", "one", "--against", "two"]);
+    assert!(complained.contains("detection.svg"), "{complained}");
+}
+
+#[test]
+fn trials_that_cannot_be_give_one_message() {
+    let desk = Desk::new();
+    desk.write("plan.toml", PLAN);
+    desk.write("other.toml", format!("{PLAN}\n# or not\n"));
+    desk.write("typo.toml", PLAN.replace("depth_m", "dpeth_m"));
+    desk.exits(0, &["trials", "run", "plan.toml", "--out", "out", "--first", "1"]);
+    let run = |plan| ["trials", "run", plan, "--out", "out"];
+    desk.complains(&run("nowhere"), &["nowhere", "cannot be read", "nullwalk trials plans"]);
+    desk.complains(&run("typo.toml"), &["typo.toml", "vary.1", "`source.1.dpeth_m`", "depth_m"]);
+    desk.complains(&run("other.toml"), &["out/plan.toml", "another folder"]);
+    desk.complains(&["trials", "show", "nowhere"], &["nowhere/plan.toml", "cannot read"]);
+    desk.complains(&["trials", "merge", "out", "out"], &["out", "holds rows already"]);
+    desk.complains(&["trials", "plans", "nowhere"], &["nowhere", "nullwalk trials plans"]);
+    desk.complains(&["trials", "site", "plan.toml", "0"], &["--kind", "nominal, odd"]);
+    let (_, complained) = desk.exits(2, &[&run("plan.toml")[..], &["--shard", "3/2"]].concat());
+    assert!(complained.contains("3/8"), "{complained}");
+
+    let rows = fs::read_to_string(desk.path("out/rows.csv")).unwrap();
+    fs::create_dir(desk.path("odd")).unwrap();
+    desk.write("odd/plan.toml", PLAN);
+    desk.write("odd/rows.csv", rows.replacen("no-tone", "saturated", 1));
+    let (_, complained) = desk.exits(1, &["trials", "merge", "both", "out", "odd"]);
+    assert!(complained.contains("1 trials came more than once and differ"), "{complained}");
+}
+
+#[test]
+fn built_in_plans_are_listed_and_printed() {
+    let desk = Desk::new();
+    let (said, _) = desk.exits(0, &["trials", "plans"]);
+    for plan in nullwalk::trials::builtin() {
+        assert!(said.contains(plan.name) && said.contains(plan.summary), "{said}");
+        assert_eq!(desk.exits(0, &["trials", "plans", plan.name]).0, plan.toml);
+    }
+}
+
+#[test]
+fn a_single_trial_can_be_located_again_by_itself() {
+    let desk = Desk::new();
+    let plan = "site = 'clean-level'\ntrials = 1\n[start]\n[[vary]]\nkey = 'source.1.lay_deg'\nuniform = [0, 180]\n";
+    desk.write("plan.toml", plan);
+    desk.exits(0, &["trials", "run", "plan.toml", "--out", "out"]);
+    let (site, _) = desk.exits(0, &["trials", "site", "plan.toml", "0"]);
+    let seed = site.split("--seed ").nth(1).and_then(|rest| rest.split_whitespace().next()).unwrap();
+    desk.write("one.toml", &site);
+    let (said, complained) = desk.exits(0, &["locate", "one.toml", "--seed", seed, "--json"]);
+    assert!(!complained.contains("notice"), "{complained}");
+    let depth_m = json(&said)["stations"][0]["depth_to_source_m"]["value"].as_f64().unwrap();
+    let mut rows = csv::Reader::from_path(desk.path("out/rows.csv")).unwrap();
+    let column = rows.headers().unwrap().iter().position(|name| name == "depth_m").unwrap();
+    let row = rows.records().next().unwrap().unwrap();
+    assert_eq!(row[column].parse::<f32>().unwrap(), depth_m as f32);
 }

@@ -1,5 +1,7 @@
 //! Shared helpers of the tests.
 
+pub mod reference_data;
+
 use nullwalk::run::{self, Outcome};
 use nullwalk::site::{Site, Truth, builtin};
 use nullwalk::synth::{Guided, Simulation};

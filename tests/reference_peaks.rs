@@ -1,9 +1,7 @@
 //! Streaming peaks against scipy.signal.find_peaks. `reference/make_peaks.py` says what was computed.
 
-use std::fs::File;
-use std::path::Path;
-
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
+use nullwalk_tests::reference_data;
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -30,12 +28,6 @@ impl Found {
     }
 }
 
-fn signals() -> Vec<Signal> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/data/peaks.json");
-    let file = File::open(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-    serde_json::from_reader(file).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
-}
-
 fn peaks(samples: &[f32], least: f32) -> Vec<Feature> {
     // With a noise of one, the prominence asked for in sigmas is the prominence itself.
     let mut search = Extrema::new(Prominence { sigmas: least, share: 0.0 }, 1.0);
@@ -52,7 +44,7 @@ fn peaks(samples: &[f32], least: f32) -> Vec<Feature> {
 
 #[test]
 fn peaks_and_their_prominence_agree_with_scipy() {
-    let signals = signals();
+    let signals: Vec<Signal> = reference_data::document("peaks.json");
     assert!(signals.len() >= 40);
     for Signal { name, samples, found } in &signals {
         for reference in found {

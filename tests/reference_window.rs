@@ -1,8 +1,7 @@
 //! The tone path's published response against scipy.signal. `reference/make_window.py` says what was computed.
 
-use std::path::Path;
-
 use nullwalk_core::tone::Tone;
+use nullwalk_tests::reference_data;
 
 /// Series, abscissa (none for single figures), value.
 type Row = (String, Option<f64>, f64);
@@ -13,9 +12,7 @@ fn series<'a>(rows: &'a [Row], name: &'a str) -> impl Iterator<Item = (f64, f64)
 
 #[test]
 fn response_agrees_with_scipy() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/data/window.csv");
-    let mut reader = csv::Reader::from_path(&path).expect("window.csv is readable");
-    let rows: Vec<Row> = reader.deserialize().collect::<Result<_, _>>().expect("window.csv is well formed");
+    let rows: Vec<Row> = reference_data::rows("window.csv");
 
     let tone = Tone::new(512.0, 8000.0).expect("512 Hz at 8 kHz is a valid tone");
     let response = tone.response();

@@ -29,6 +29,8 @@ pub enum Unusable {
     NotBelow,
     /// The depth is outside 0.1 to 15 m, where the method was never checked.
     OutOfRange,
+    /// The times of nulls and peaks are not those of one sonde passed at an even pace.
+    Uneven,
 }
 
 impl Unusable {
@@ -41,6 +43,9 @@ impl Unusable {
             Self::NotAbove => "the mast is not above the source: the nodes' fields point apart",
             Self::NotBelow => "the field does not weaken with height as from a source below",
             Self::OutOfRange => "outside 0.1 to 15 m",
+            Self::Uneven => {
+                "the times of nulls and peaks are not those of one sonde passed at an even pace"
+            }
         }
     }
 }
@@ -75,7 +80,7 @@ impl Measured {
     }
 
     /// Mean and variance of the square.
-    fn squared(self) -> (f32, f32) {
+    pub(crate) fn squared(self) -> (f32, f32) {
         let (v2, s2) = (self.value * self.value, self.sigma * self.sigma);
         (v2 + s2, 2.0 * s2 * s2 + 4.0 * v2 * s2)
     }

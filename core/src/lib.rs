@@ -14,6 +14,7 @@
 #![forbid(unsafe_code)]
 
 pub mod array;
+pub mod chi_square;
 pub mod depth;
 pub mod error;
 pub mod extrema;
@@ -24,6 +25,7 @@ pub mod gain;
 pub mod instrument;
 pub mod locate;
 pub mod math;
+pub mod paced;
 mod pose;
 pub mod tone;
 pub mod verdict;

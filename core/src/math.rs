@@ -63,6 +63,23 @@ pub fn sqrt(x: f32) -> f32 {
     if x > 0.0 { libm::sqrtf(x) } else { 0.0 }
 }
 
+/// One over the square root of a positive normal number; relative error below 3e-7. Nothing useful for anything else.
+///
+/// A guess from the exponent bits (error 3.5 %), then three steps of Newton's method: multiplications only, where
+/// square root and division would be many times dearer on a small machine.
+///
+/// ```
+/// assert!((nullwalk_core::math::recip_sqrt(16.0) - 0.25).abs() < 1e-7);
+/// ```
+pub fn recip_sqrt(x: f32) -> f32 {
+    let half = 0.5 * x;
+    let mut y = f32::from_bits(0x5f37_5a86 - (x.to_bits() >> 1));
+    for _ in 0..3 {
+        y *= 1.5 - half * y * y;
+    }
+    y
+}
+
 /// Cube root of a positive normal number; relative error below 3e-7. Zero for anything else.
 ///
 /// A guess from the exponent bits (error 6 %), then two steps of Halley's method.
@@ -85,25 +102,6 @@ pub fn cbrt(x: f32) -> f32 {
 /// Four-quadrant arctangent, radians (libm; single precision throughout).
 pub fn atan2(y: f32, x: f32) -> f32 {
     libm::atan2f(y, x)
-}
-
-/// Reciprocal of the square root of a positive normal number; relative error below 3e-7. Zero for anything else.
-///
-/// A guess from the exponent bits (error 3.5 %), then three steps of Newton's method: a third of what a division by the
-/// square root costs without hardware for it.
-///
-/// ```
-/// assert!((nullwalk_core::math::inverse_sqrt(16.0) - 0.25).abs() < 1e-7);
-/// ```
-pub fn inverse_sqrt(x: f32) -> f32 {
-    if !(f32::MIN_POSITIVE..f32::INFINITY).contains(&x) {
-        return 0.0;
-    }
-    let mut y = f32::from_bits(0x5f37_5a86 - (x.to_bits() >> 1));
-    for _ in 0..3 {
-        y *= 1.5 - 0.5 * x * y * y;
-    }
-    y
 }
 
 /// Natural exponential, relative error below 3e-7; zero below -87, and what it is at 87 above that.
@@ -187,10 +185,10 @@ mod tests {
         }
 
         #[test]
-        fn inverse_sqrt_is_within_its_stated_error(exponent in -37.0_f64..38.0) {
+        fn recip_sqrt_is_within_its_stated_error(exponent in -37.0_f64..38.0) {
             let x = libm::pow(10.0, exponent) as f32;
             let exact = 1.0 / libm::sqrt(f64::from(x));
-            prop_assert!((f64::from(inverse_sqrt(x)) / exact - 1.0).abs() < 3e-7);
+            prop_assert!((f64::from(recip_sqrt(x)) / exact - 1.0).abs() < 3e-7);
         }
 
         #[test]
@@ -208,10 +206,7 @@ mod tests {
     }
 
     #[test]
-    fn what_has_no_exponential_or_inverse_root_here_has_no_panic_either() {
-        for x in [0.0, -1.0, f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
-            assert_eq!(inverse_sqrt(x), 0.0);
-        }
+    fn exp_ends_well_on_either_side() {
         assert_eq!([f32::NAN, f32::NEG_INFINITY, -88.0].map(exp), [0.0; 3]);
         assert!(exp(f32::INFINITY) == exp(87.0) && exp(87.0).is_finite());
     }

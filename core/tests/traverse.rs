@@ -3,7 +3,7 @@
 //! (`cargo test --release -p nullwalk-core --test traverse -- --nocapture`).
 
 use glam::Vec3;
-use nullwalk_core::fit::{Dipole, Look, Ring, Traversed, Undetermined, traverse};
+use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Traversed, Undetermined, traverse};
 
 /// 5 pT per root hertz, ten looks a second: the noise of a boxcar of that length, as the bound has it.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -143,7 +143,7 @@ fn start(truth: &Truth) -> Dipole {
 
 fn fitted(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Result<Traversed, Undetermined> {
     let ring = looks(truth, walk, pose_m, seed);
-    traverse(ring.looks(), start(truth), RATIO_SIGMA as f32)
+    traverse(&ring, start(truth), &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() })
 }
 
 /// Depth errors over many seeds: bias and spread over the bound, and how far the stated sigma is from the truth.
@@ -188,12 +188,23 @@ fn with_known_poses_the_fit_meets_the_bound() {
 }
 
 #[test]
-fn with_poor_poses_the_fit_stays_near_the_bound_that_knows_of_them() {
-    // Not near it yet: shallower than these, where merging neighbours and 30 cm of error cost most.
-    for (pose_m, depths_m) in [(0.02, [1.0, 2.0, 3.0, 6.0].as_slice()), (0.3, &[3.0, 6.0])] {
-        for &depth_m in depths_m {
-            let t = trial(depth_m, pose_m, 300);
-            assert!(t.found >= 270 && t.efficiency < 1.3 && t.stated < 1.5);
-        }
+fn with_uncertain_poses_the_fit_meets_the_bound_that_knows_of_them() {
+    for depth_m in [0.5, 1.0, 2.0, 3.0, 6.0] {
+        let t = trial(depth_m, 0.02, 500);
+        assert!(t.found >= 495 && t.efficiency < 1.10 && t.stated < 1.25);
+    }
+}
+
+/// Places that jump by 30 cm from look to look leave a fit of fields much nearer than 3 m no straight line to follow:
+/// there it says so, more often than not.
+#[test]
+fn with_poor_poses_the_fit_meets_the_bound_from_3_m_on() {
+    for depth_m in [3.0, 6.0] {
+        let t = trial(depth_m, 0.3, 500);
+        assert!(t.found >= 400 && t.efficiency < 1.10 && t.stated < 1.25);
+    }
+    for depth_m in [0.5, 1.0, 2.0] {
+        let t = trial(depth_m, 0.3, 100);
+        assert!(t.found < 90);
     }
 }

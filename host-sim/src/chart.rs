@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use crate::sheet::scale;
+pub use crate::sheet::scale::{round_down, round_up};
 
 /// A scale along one side of a panel.
 #[derive(Debug, Clone, Copy)]
@@ -23,7 +23,7 @@ impl Axis {
 
     /// An even scale with at most about so many round figures along it.
     pub fn rounded(label: &'static str, from: f64, to: f64, figures: f64) -> Self {
-        Self::linear(label, from, to, scale::round_up((to - from) / figures))
+        Self::linear(label, from, to, round_up((to - from) / figures))
     }
 
     /// A logarithmic scale with figures at 1, 2 and 5 times the powers of ten; `from` must be above 0.
@@ -34,6 +34,16 @@ impl Axis {
     /// Whether a value lies on the scale.
     pub fn shows(self, value: f64) -> bool {
         (self.from..=self.to).contains(&value)
+    }
+
+    /// Where the scale begins.
+    pub const fn start(self) -> f64 {
+        self.from
+    }
+
+    /// Where the scale ends.
+    pub const fn end(self) -> f64 {
+        self.to
     }
 
     /// Where a value stands between the ends, 0 to 1; what is beyond an end is put there.
@@ -88,6 +98,17 @@ impl Line {
         Some(self.dashes).filter(|dashes| !dashes.is_empty())
     }
 }
+
+// Two colours that also differ for the colour-blind (Okabe and Ito 2008, Color Universal Design), and greys. Each
+// has its own dashes, so that nothing depends on colour.
+pub const BLUE: &str = "#0072b2";
+pub const RED: &str = "#d55e00";
+pub const FIRST: Line = Line::new(BLUE, "1.8", "");
+pub const SECOND: Line = Line::new(RED, "1.6", "7 3");
+pub const THIRD: Line = Line::new("#555", "1.4", "2 3");
+pub const FOURTH: Line = Line::new("#000", "1.2", "10 3 2 3");
+/// A line that helps the eye and measures nothing.
+pub const GUIDE: Line = Line::new("#888", "1", "4 4");
 
 /// A rectangle with a scale along two sides. Places are in pixels from the drawing's upper left corner.
 #[derive(Debug, Clone, Copy)]
@@ -168,6 +189,39 @@ impl Panel {
         }
     }
 
+    /// A column from the lower edge up to a value.
+    pub fn column(self, from: f64, to: f64, value: f64, fill: &str) -> Markup {
+        let (left, right, top) = (self.x(from), self.x(to), self.y(value));
+        html! {
+            rect x=(decimal(left)) y=(decimal(top)) width=(decimal(right - left))
+                height=(decimal(self.bottom() - top)) fill=(fill) fill-opacity="0.35" stroke=(fill)
+                stroke-width="0.8" {}
+        }
+    }
+
+    /// A cloud of points.
+    pub fn dots(self, points: impl IntoIterator<Item = (f64, f64)>, colour: &str) -> Markup {
+        // Lines of no length with round ends: a tenth of the text that circles would take.
+        let dot = |(x, y)| format!("M{} {}h0", decimal(self.x(x)), decimal(self.y(y)));
+        let path: String = points.into_iter().filter(|(x, _)| self.x.shows(*x)).map(dot).collect();
+        html! {
+            path d=(path) fill="none" stroke=(colour) stroke-width="3" stroke-linecap="round"
+                stroke-opacity="0.4" {}
+        }
+    }
+
+    /// A value with the interval it lies in.
+    pub fn whisker(self, x: f64, value: f64, (low, high): (f64, f64), line: Line) -> Markup {
+        let (x, low, high) = (self.x(x), decimal(self.y(low)), decimal(self.y(high)));
+        let (left, right, middle) = (decimal(x - 4.0), decimal(x + 4.0), decimal(x));
+        html! {
+            path d={ "M" (left) " " (low) "H" (right) "M" (left) " " (high) "H" (right) "M" (middle) " " (low) "V" (high) }
+                fill="none" stroke=(line.stroke) stroke-width="1.2" stroke-dasharray=[line.dash_array()] {}
+            circle cx=(middle) cy=(decimal(self.y(value))) r="3.5" fill="#fff" stroke=(line.stroke)
+                stroke-width="1.6" {}
+        }
+    }
+
     /// The outline; above all curves.
     pub fn outline(self) -> Markup {
         html! {
@@ -175,6 +229,24 @@ impl Panel {
                 height=(decimal(self.height)) fill="none" stroke="#000" {}
         }
     }
+}
+
+/// Words at a place; `anchor` is `start`, `middle` or `end`.
+pub fn words(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
+    html! { text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) { (what) } }
+}
+
+/// Small words at a place, on a white ground that keeps curves off them.
+pub fn note(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
+    html! {
+        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size="11" stroke="#fff" stroke-width="3"
+            stroke-linejoin="round" paint-order="stroke" { (what) }
+    }
+}
+
+/// The heading of a panel, above its left end.
+pub fn heading(x: f64, y: f64, what: &str) -> Markup {
+    html! { text x=(decimal(x)) y=(decimal(y)) font-weight="bold" { (what) } }
 }
 
 /// A drawing of its own, of this size in pixels.

@@ -70,11 +70,6 @@ fn swapped_plugs_swap_channels() {
 }
 
 #[test]
-fn an_early_rail_clips_below_the_known_one() {
-    check(Fault::ClipsEarly { counts: 3000 }, |n, sound| sound[n].map(|x| x.clamp(-3000, 3000)));
-}
-
-#[test]
 fn bursts_have_the_stated_rate_length_and_size() {
     let fault = Fault::Bursts { rate_per_8000: 8.0, counts: 1e6, frames: 20, seed: 3 };
     let (sound, faulty) = beside(fault);

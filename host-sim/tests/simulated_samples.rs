@@ -143,6 +143,26 @@ fn clips_at_the_rail_and_at_full_scale() {
     }
 }
 
+/// A rail below the one that the instrument knows cuts every channel there, and leaves the rest alone.
+#[test]
+fn an_early_rail_clips_below_the_known_one() {
+    let mut site = silent_site();
+    site.source = vec![Sonde { depth_m: 0.3, moment_a_m2: 5.0, pitch_deg: 20.0, ..Sonde::default() }];
+    site.station = vec![Station {
+        start: Start { east_m: 0.2, north_m: 0.1, heading_deg: 30.0 },
+        ..Station::default()
+    }];
+    let sound = record(&site, 0.1, 1, 1);
+    site.front_end.rail_fraction = 0.9;
+    site.noise.true_rail_fraction = Some(0.001);
+    let rail = 8_389;
+    let clipped: Vec<[i32; 6]> =
+        sound.iter().map(|frame| frame.map(|count| count.clamp(-rail, rail))).collect();
+    assert!(clipped.iter().flatten().any(|count| count.abs() < rail));
+    assert!((0..6).all(|c| clipped.iter().any(|frame| frame[c].abs() == rail)), "all channels must clip");
+    assert!(record(&site, 0.1, 1, 1) == clipped);
+}
+
 /// Rounding to whole counts adds a variance of 1/12: Bennett 1948, Bell Syst. Tech. J. 27:446.
 #[test]
 fn noise_has_the_stated_density_and_rounding_adds_a_twelfth() {
@@ -346,11 +366,18 @@ fn a_change_of_rung_comes_with_a_block_and_settles_in_time() {
     assert_eq!(off(1600, 2000), 0);
 }
 
-/// Calibration errors have the deviations that the instrument is told.
+/// Calibration errors have the deviations that the instrument is told, or so many times those.
 #[test]
 fn calibration_errors_are_as_large_as_stated() {
+    for calibration_scale in [1.0, 4.0] {
+        check_calibration_errors(calibration_scale);
+    }
+}
+
+fn check_calibration_errors(calibration_scale: f64) {
     let mut site = silent_site();
     site.noise.calibration_error = true;
+    site.noise.calibration_scale = calibration_scale;
     site.source = vec![Sonde::default()];
     site.station = vec![Station {
         start: Start { east_m: 0.0, north_m: 0.0, heading_deg: 45.0 },
@@ -372,7 +399,8 @@ fn calibration_errors_are_as_large_as_stated() {
     for (drawn, sigma) in [(scales, 0.05), (ratios, 0.003)] {
         let rms = (drawn.iter().map(|x| x * x).sum::<f64>() / drawn.len() as f64).sqrt();
         // 1000 draws: 2.2 %.
-        assert!((rms / sigma - 1.0).abs() < 0.09, "{rms}, not {sigma}");
+        let expected = calibration_scale * sigma;
+        assert!((rms / expected - 1.0).abs() < 0.09, "{rms}, not {expected}");
     }
 }
 

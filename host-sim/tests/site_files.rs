@@ -106,6 +106,13 @@ fn errors_name_file_key_and_remedy() {
             "must have positive, rising",
         ),
         ("[walker]\npace_m_s = 0", "walker.pace_m_s", "must be"),
+        ("[[source]]\niron = { weaken_db = -3 }", "source.1.iron.weaken_db", "= -3: must be 0 to 120"),
+        ("[[source]]\nmoment_drift_per_s = 1", "source.1.moment_drift_per_s", "must be -0.1 to 0.1"),
+        ("[[line]]\n[[line]]\nbend_at_m = 31", "line.2.bend_at_m", "= 31: must be 0 to 30"),
+        ("[[line]]\ntone_hz = 4000", "line.1.tone_hz", "must be 10 to 3920"),
+        ("[[line]]\nshare_at_sonde = 0.1", "line.1.share_at_sonde", "needs a source at every station"),
+        ("[noise]\ntrue_rail_fraction = 2", "noise.true_rail_fraction", "must be"),
+        ("[noise]\ncalibration_scale = -1", "noise.calibration_scale", "must be 0 to"),
     ] {
         let error = error(toml);
         assert!(error.starts_with("yard.toml: "), "{error}");
@@ -137,8 +144,19 @@ fn the_simulator_says_what_it_cannot_do() {
 
 #[test]
 fn a_site_written_as_toml_reads_back_the_same() {
-    for entry in builtin() {
-        let site = entry.site().unwrap();
+    let distorted = r#"
+        [noise]
+        true_rail_fraction = 0.1
+        [[line]]
+        share_at_sonde = 0.3
+        [[source]]
+        iron = { lag_deg = 20.0 }
+        [[source]]
+        moment_drift_per_s = -0.001
+    "#;
+    let (distorted, notices) = Site::from_toml(distorted, "distorted.toml").unwrap();
+    assert!(notices.is_empty());
+    for site in builtin().iter().map(|entry| entry.site().unwrap()).chain([distorted]) {
         let text = toml::to_string(&site).unwrap();
         let (again, notices) = Site::from_toml(&text, "again.toml").unwrap();
         assert_eq!((again, notices), (site, vec![]), "{text}");
@@ -161,6 +179,8 @@ fn toml_like() -> impl Strategy<Value = String> {
         Just("depth_m".to_owned()),
         Just("channels".to_owned()),
         Just("tone_hz".to_owned()),
+        Just("bend_at_m".to_owned()),
+        Just("share_at_sonde".to_owned()),
         Just("walk".to_owned()),
         Just("station".to_owned()),
     ];
@@ -177,6 +197,8 @@ fn toml_like() -> impl Strategy<Value = String> {
         Just("[[source]]"),
         Just("[[station]]"),
         Just("[[station.source]]"),
+        Just("[[source]]\n[source.iron]"),
+        Just("[[source]]\n[[line]]"),
         Just("[noise.mains]"),
         Just("[noise.track]"),
         Just("[[array.node]]"),

@@ -2,7 +2,6 @@
 
 level_sonde.csv   level and upright sonde: nulls, side peaks, vertical maxima, total field
 tilted_sonde.csv  pitched sonde: where along the lay the nulls, peaks and zeros lie
-finite_size.csv   bias of the field-ratio depth when coils and sonde are not points
 
 Source: magpylib 6.3.0 fields, scipy 1.17.1 root finding and minimisation. Lengths are in units of the
 depth (1 m is used), fields relative to the level sonde's field overhead. Positive pitch: the end of
@@ -79,30 +78,6 @@ def tilted_row(pitch):
     return [pitch, back, ahead, np.sqrt(0.5) * (ahead - back), zero, peak, total_max, 2 * peak - zero, depth]
 
 
-def finite_depth(depth, coil_radius, sonde_length):
-    """Ratio depth read overhead with flat round coils across the lay and a sonde of two end poles.
-
-    A uniform line of dipoles is the same as two opposite poles at its ends; here the line is summed
-    with Gauss-Legendre weights, and the coil's disc with Gauss-Legendre in radius squared times an
-    even count of angles.
-    """
-    node, weight = np.polynomial.legendre.leggauss(24)
-    along = 0.5 * sonde_length * node if sonde_length else np.zeros(1)
-    share = 0.5 * weight if sonde_length else np.ones(1)
-    radius = coil_radius * np.sqrt(0.5 * (node + 1)) if coil_radius else np.zeros(1)
-    ring = 0.5 * weight if coil_radius else np.ones(1)
-    angle = 2 * np.pi * (np.arange(48) + 0.5) / 48
-
-    def reading(height):
-        points = np.array([[0, r * np.cos(a), height + r * np.sin(a)] for r in radius for a in angle])
-        sondes = [magpylib.misc.Dipole(moment=(m, 0, 0), position=(x, 0, 0)) for x, m in zip(along, share)]
-        b = magpylib.getB(sondes, points, sumup=True)[:, 0]
-        return abs(np.sum(b.reshape(len(radius), len(angle)).mean(axis=1) * ring))
-
-    ratio = reading(depth) / reading(depth + SPACING_M)
-    return SPACING_M / (ratio ** (1 / 3) - 1)
-
-
 def main():
     write_csv("level_sonde.csv", ["quantity", "value"], level_rows())
     write_csv(
@@ -111,13 +86,7 @@ def main():
          "total_peak", "two_p_minus_v", "total_ratio_depth_at_peak"],
         [tilted_row(a) for a in (0, 5, 10, 20, 30, 45)],
     )
-    sizes = [(0.0, 0.0), (0.05, 0.0), (0.10, 0.0), (0.0, 0.2)]
-    write_csv(
-        "finite_size.csv",
-        ["coil_radius_m", "sonde_length_m", "depth_m", "ratio_depth_m"],
-        [[r, l, d, finite_depth(d, r, l)] for r, l in sizes for d in (0.5, 1.0, 1.5, 2.0)],
-    )
-    print("level_sonde.csv, tilted_sonde.csv, finite_size.csv")
+    print("level_sonde.csv, tilted_sonde.csv")
 
 
 if __name__ == "__main__":

@@ -8,9 +8,10 @@ use nullwalk_core::fit::{Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
+use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
-use nullwalk_core::{field, fit, math};
+use nullwalk_core::{chi_square, field, fit, math};
 
 use crate::{CHANNELS, keep};
 
@@ -24,10 +25,14 @@ pub fn keep_all() {
     keep(math::round as *const ());
     keep(math::sqrt as *const ());
     keep(math::cbrt as *const ());
+    keep(math::recip_sqrt as *const ());
     keep(math::atan2 as *const ());
     keep(math::db as *const ());
     keep(math::wrap_pi as *const ());
     keep(math::wrap_half_pi as *const ());
+
+    keep(chi_square::upper_point as *const ());
+    keep(chi_square::Level::tabled as *const ());
 
     keep(Tilt::levelling as *const ());
     keep(frame::heading_rotation as *const ());
@@ -51,7 +56,8 @@ pub fn keep_all() {
 
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
-    keep(fit::traverse as *const ());
+    keep(field::segment::<f32> as *const ());
+    keep(fit::traverse::<128> as *const ());
     keep(Ring::<128>::default as *const ());
     keep(Ring::<128>::push as *const ());
     keep(Ring::<128>::clear as *const ());
@@ -99,6 +105,13 @@ pub fn keep_all() {
     keep(depth::lift as *const ());
     keep(depth::tilt_correction as *const ());
 
+    keep(paced::pattern as *const ());
+    keep(<Walking as Default>::default as *const ());
+    keep(Pattern::depth as *const ());
+    keep(Misfit::is_gross as *const ());
+    keep(Shape::off_sigmas as *const ());
+    keep(Unfit::sentence as *const ());
+
     keep(Method::name as *const ());
     keep(Reason::code as *const ());
     keep(Reason::sentence as *const ());
@@ -109,7 +122,10 @@ pub fn keep_all() {
     keep(Reasons::as_slice as *const ());
     keep(Reasons::severity as *const ());
     keep(verdict::judge as *const ());
-    keep(verdict::mean as *const ());
+    keep(verdict::combined as *const ());
+    keep(verdict::Clue::code as *const ());
+    keep(verdict::Clue::reason as *const ());
+    keep(verdict::judge as *const ());
 
     keep(<Settings as Default>::default as *const ());
     keep(Locator::new as *const ());

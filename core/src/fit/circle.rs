@@ -177,7 +177,7 @@ impl Circle {
         let distance2 = (self.inner2 + self.outer2 * g * g) * part + 1.0;
         let moment2 = 1.0 - self.steep * self.steep * distance2 * (1.0 / 3.0);
         // As far beside as the pitch of the sonde, and noise, may push it.
-        let wide = self.wide * distance2 * moment2 * coarse::inverse_sqrt(moment2);
+        let wide = self.wide * distance2 * moment2 * coarse::recip_sqrt(moment2);
         let wide = if wide < self.widest { wide } else { self.widest };
         let out = if wide * beside > self.innermost { wide * beside } else { self.innermost };
         let aside =
@@ -189,7 +189,7 @@ impl Circle {
         let field = Vec3::new(self.flat, 0.0, self.steep);
         let moment = r * (1.5 * field.dot(r) / distance2) - field;
         let moment2 = moment.length_squared();
-        let sine = (moment.z * coarse::inverse_sqrt(moment2)).clamp(-0.999, 0.999);
+        let sine = (moment.z * coarse::recip_sqrt(moment2)).clamp(-0.999, 0.999);
         let sine2 = sine * sine;
         // The arcsine's series.
         let pitch_rad = sine * (1.0 + sine2 * (1.0 / 6.0 + sine2 * (3.0 / 40.0)));
@@ -213,8 +213,8 @@ impl Circle {
                 - depth_off * depth_off * self.deep
                 - moment_off * moment_off * strong)
             + 2.0 * log_depth;
-        let reach3 = distance2 * distance2 * coarse::inverse_sqrt(distance2);
-        let log_step = APART * coarse::inverse_sqrt(precision);
+        let reach3 = distance2 * distance2 * coarse::recip_sqrt(distance2);
+        let log_step = APART * coarse::recip_sqrt(precision);
         let (depth_m, step) = (coarse::exp(log_depth), coarse::exp(log_step));
         let depths_m = [depth_m / step, depth_m, depth_m * step];
         let mut log_shares = LOG_WEIGHTS;
@@ -286,7 +286,7 @@ impl Side {
         let mut log_shares = point.log_shares;
         for ((log_share, depth_m), cube) in log_shares.iter_mut().zip(point.depths_m).zip(point.cubes) {
             let r2 = (point.distance2 * depth_m + lengthened) * depth_m + circle.upper_m2;
-            let nearness = coarse::inverse_sqrt(r2);
+            let nearness = coarse::recip_sqrt(r2);
             let nearness2 = nearness * nearness;
             let moment_r = point.moment_along * depth_m + raised;
             let upper_r = upper_along * depth_m + circle.upper_raised;
@@ -382,7 +382,7 @@ impl Sums {
         self.place -= Vec3::new(x * depth_m, y * more_m, depth_m);
         self.square += Vec3::new(x * x, y * y, 1.0) * depth2_m2;
         self.product += Vec3::new(x * y * more2_m2, x * depth2_m2, y * more2_m2);
-        self.distance += aside2 * coarse::inverse_sqrt(aside2) * depth_m;
+        self.distance += aside2 * coarse::recip_sqrt(aside2) * depth_m;
         let pitch = if point.moment.x < 0.0 { -point.pitch_rad } else { point.pitch_rad };
         self.pitch += Vec2::new(pitch, pitch * pitch) * weight;
         let (middle, step) = (point.log_moment, 3.0 * point.log_step);

@@ -6,7 +6,7 @@ use core::f32::consts::{LN_2, LOG2_E};
 /// Reciprocal of the square root of a positive number; relative error below 1e-5.
 ///
 /// A guess from the exponent bits, then two steps of Newton's method.
-pub fn inverse_sqrt(x: f32) -> f32 {
+pub fn recip_sqrt(x: f32) -> f32 {
     let mut y = f32::from_bits(0x5f37_5a86_u32.wrapping_sub(x.to_bits() >> 1));
     for _ in 0..2 {
         y *= 1.5 - 0.5 * x * y * y;
@@ -47,7 +47,7 @@ mod tests {
         fn errors_are_as_stated(exponent in -37.0_f64..38.0, x in -80.0_f32..80.0) {
             let positive = libm::pow(10.0, exponent) as f32;
             let exact = 1.0 / libm::sqrt(f64::from(positive));
-            prop_assert!((f64::from(inverse_sqrt(positive)) / exact - 1.0).abs() < 1e-5);
+            prop_assert!((f64::from(recip_sqrt(positive)) / exact - 1.0).abs() < 1e-5);
             prop_assert!((f64::from(ln(positive)) - libm::log(f64::from(positive))).abs() < 1e-4);
             prop_assert!((f64::from(exp(x)) / libm::exp(f64::from(x)) - 1.0).abs() < 3e-4);
         }

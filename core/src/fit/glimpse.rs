@@ -229,7 +229,7 @@ impl Frame {
         let finest_nt = FINEST * lower_nt.length();
         let sigma_nt = look.sigma_nt.map(|sigma_nt| sigma_nt.max(finest_nt));
         let [_, upper_sigma_nt] = sigma_nt;
-        let along = upper_nt * math::inverse_sqrt(upper_nt.length_squared());
+        let along = upper_nt * math::recip_sqrt(upper_nt.length_squared());
         let wrong = ratio_sigma * along.dot(upper_nt) / upper_sigma_nt;
         let uncertain = along * (1.0 - 1.0 / math::sqrt(1.0 + wrong * wrong));
         let sound = finest_nt > 0.0 && fields_nt.iter().all(|field_nt| field_nt.is_finite());

@@ -5,6 +5,7 @@ use glam::{Mat2, Mat3, Vec2, Vec3};
 
 use super::belief::{Belief, Mean, outer};
 use super::glimpse::{Frame, Known};
+use super::symmetric::Symmetric;
 use super::{Dipole, SCALE_NT, Seen, coarse};
 use crate::math;
 
@@ -80,14 +81,10 @@ fn moment_at(at_m: Vec3, frame: &Frame) -> Vec3 {
     let [lower_nt, upper_nt] = frame.fields_nt;
     let [lower_sigma_nt, upper_sigma_nt] = frame.sigma_nt;
     let of_node = |r: Vec3, field_nt: Vec3| {
-        let r2 = r.length_squared();
-        let r2 = if r2 > 1e-4 { r2 } else { 1e-4 };
-        let nearness = coarse::inverse_sqrt(r2);
-        let nearness2 = nearness * nearness;
-        let k = SCALE_NT * nearness * nearness2;
-        let three = r * (3.0 * nearness2);
-        let products = Mat3::IDENTITY + Mat3::from_cols(three * r.x, three * r.y, three * r.z);
-        (k, products, three * r.dot(field_nt) - field_nt)
+        let nearness = coarse::recip_sqrt(r.length_squared());
+        let u = r * nearness;
+        let k = SCALE_NT * nearness * nearness * nearness;
+        (k, (Symmetric::square_of(u) * 3.0).plus(1.0), u * (3.0 * u.dot(field_nt)) - field_nt)
     };
     let (lower_k, lower, lower_right) = of_node(-at_m, lower_nt);
     let (upper_k, upper, upper_right) = of_node(frame.upper_m - at_m, upper_nt);
@@ -112,12 +109,18 @@ impl Node {
         strength: f32,
         in_sigmas: impl Fn(Vec3, f32) -> Vec3,
     ) -> Self {
-        let Seen { field_nt: expected_nt, columns: [x, y, z, mx, my, mz] } = dipole.seen_from(node_m);
+        let Seen { field_nt: expected_nt, by_place, by_moment, .. } = dipole.seen_from(node_m);
         let at_m = dipole.at_m;
-        let deeper = in_sigmas(x * at_m.x + y * at_m.y + z * at_m.z, 1.0);
+        // Moving the source does the opposite of moving the node.
+        let Mat3 { x_axis: x, y_axis: y, .. } = by_place.matrix();
+        let Mat3 { x_axis: mx, y_axis: my, z_axis: mz } = by_moment.matrix();
         Self {
             residual: in_sigmas(field_nt - expected_nt, 1.0),
-            by_place: Mat3::from_cols(in_sigmas(x, -at_m.z), in_sigmas(y, -at_m.z), deeper),
+            by_place: Mat3::from_cols(
+                in_sigmas(x, at_m.z),
+                in_sigmas(y, at_m.z),
+                in_sigmas(by_place * at_m, -1.0),
+            ),
             by_moment: Mat3::from_cols(
                 in_sigmas(mx, strength),
                 in_sigmas(my, strength),
@@ -130,11 +133,11 @@ impl Node {
 /// The equations of the next step in place and depth. The moment is eliminated by projection: the difference of two
 /// large matrices, which is the same, would drown in rounding what little the nodes tell apart.
 struct Line {
-    matrix: Mat3,
+    matrix: Symmetric,
     right: Vec3,
     /// How the moment follows the place, and the inverse of its own matrix.
     following: Mat3,
-    moments: Mat3,
+    moments: Symmetric,
     cost: f32,
     attitude: Attitude,
 }
@@ -152,24 +155,26 @@ impl Line {
             (v - frame.along * frame.uncertain.dot(v)) * (upper * times)
         });
         let moment_off = known.log_moment - log_strength;
-        let mut moment = outer(outward) * known.strong + outer(raised) * known.level;
+        let mut moment =
+            Symmetric::square_of(outward) * known.strong + Symmetric::square_of(raised) * known.level;
         let mut moment_right = outward * (moment_off * known.strong) - raised * (outward.z * known.level);
         let mut coupling = Mat3::ZERO;
         let mut right = Vec3::ZERO;
         for Node { residual, by_place, by_moment } in [&lower, &upper] {
             let turned = by_moment.transpose();
-            moment += turned * *by_moment;
+            moment = moment + Symmetric::product(*by_moment, *by_moment);
             coupling += turned * *by_place;
             moment_right += turned * *residual;
             right += by_place.transpose() * *residual;
         }
         let moments = moment.inverse();
-        let following = moments * coupling;
+        let following = moments.matrix() * coupling;
         let turned = following.transpose();
-        let mut matrix = outer(turned * outward) * known.strong + outer(turned * raised) * known.level;
+        let mut matrix = Symmetric::square_of(turned * outward) * known.strong
+            + Symmetric::square_of(turned * raised) * known.level;
         for Node { by_place, by_moment, .. } in [&lower, &upper] {
             let left = *by_place - *by_moment * following;
-            matrix += left.transpose() * left;
+            matrix = matrix + Symmetric::product(left, left);
         }
         let mut line = Self {
             matrix,
@@ -190,33 +195,33 @@ impl Line {
     fn believe(&mut self, guess: &Guess, known: &Known) {
         let Vec3 { x, y, z } = guess.dipole.at_m;
         for (slope, off_m) in [(Vec3::new(-z, 0.0, x), x), (Vec3::new(0.0, -z, y), y)] {
-            self.matrix += outer(slope) * known.near;
+            self.matrix = self.matrix + Symmetric::square_of(slope) * known.near;
             self.right -= slope * (off_m * known.near);
             self.cost += off_m * off_m * known.near;
         }
         let off = known.log_depth - guess.log_depth;
-        self.matrix.z_axis.z += known.deep;
+        self.matrix.diagonal.z += known.deep;
         self.right.z += off * known.deep;
         self.cost += off * off * known.deep;
     }
 
     /// The next step in place and depth, and by how much it promises to lower the cost.
     fn step(&self, damping: f32) -> (Vec3, f32) {
-        let Mat3 { x_axis: x, y_axis: y, z_axis: z } = self.matrix;
-        let heavier = Mat3::from_diagonal(Vec3::new(x.x, y.y, z.z) * damping);
-        let step = (self.matrix + heavier).inverse() * self.right;
+        let diagonal = self.matrix.diagonal * (1.0 + damping);
+        let step = Symmetric { diagonal, ..self.matrix }.inverse() * self.right;
         (step, step.dot(self.right))
     }
 
     /// What one believes of the source about the dipole where the iteration came to rest.
     fn mode(&self, guess: &Guess) -> Mode {
-        let places = self.matrix.inverse();
-        let moments = self.moments + self.following * places * self.following.transpose();
+        let places = self.matrix.inverse().matrix();
+        let moments = self.moments.matrix() + self.following * places * self.following.transpose();
         let Attitude { log_strength, outward, raised, .. } = self.attitude;
         let flat2 = (1.0 - outward.z * outward.z).max(1e-6);
         let sideways = Vec3::new(-outward.y, outward.x, 0.0) / flat2;
         // Belief is spread evenly over place, logarithm of the strength, lay and sine of the pitch.
-        let determinants = coarse::ln(self.matrix.determinant()) - coarse::ln(self.moments.determinant());
+        let determinants = coarse::ln(self.matrix.matrix().determinant())
+            - coarse::ln(self.moments.matrix().determinant());
         let log_share = 2.0 * guess.log_depth - 0.5 * (self.cost + determinants);
         let variance = |slope: Vec3| slope.dot(moments * slope);
         let forward = if outward.x < 0.0 { -1.0 } else { 1.0 };
@@ -265,7 +270,7 @@ struct Attitude {
 impl Attitude {
     fn of(moment: Vec3) -> Self {
         let strength2 = moment.length_squared() + 1e-12;
-        let reciprocal = coarse::inverse_sqrt(strength2);
+        let reciprocal = coarse::recip_sqrt(strength2);
         let (strength, outward) = (strength2 * reciprocal, moment * reciprocal);
         let raised = Vec3::Z - outward * outward.z;
         Self { strength, log_strength: coarse::ln(strength), outward, raised }
@@ -275,7 +280,7 @@ impl Attitude {
 /// Distance in plan, and its variance along the way there.
 fn distance(aside_m: Vec2, spread: Mat3) -> Mean {
     let distance2 = aside_m.length_squared();
-    let nearness = math::inverse_sqrt(distance2);
+    let nearness = math::recip_sqrt(distance2);
     let along = aside_m * nearness;
     Mean::new(distance2 * nearness, along.dot(Mat2::from_mat3(spread) * along))
 }

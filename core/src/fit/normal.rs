@@ -11,33 +11,15 @@ pub type Matrix<const U: usize> = [[f32; U]; U];
 pub struct Normal<const U: usize> {
     pub matrix: Matrix<U>,
     pub right: [f32; U],
-    /// Weighted sum of squared residuals.
-    pub cost: f32,
-}
-
-impl<const U: usize> Default for Normal<U> {
-    fn default() -> Self {
-        Self { matrix: [[0.0; U]; U], right: [0.0; U], cost: 0.0 }
-    }
 }
 
 impl<const U: usize> Normal<U> {
-    /// Copy the lower half of the matrix to the upper one.
-    pub fn mirror(&mut self) {
-        for i in 0..U {
-            for j in 0..i {
-                self.matrix[j][i] = self.matrix[i][j];
-            }
-        }
-    }
+    /// Nothing summed yet.
+    pub const NONE: Self = Self { matrix: [[0.0; U]; U], right: [0.0; U] };
 
-    /// The step that the equations ask for, with their diagonal made heavier by `damping` times itself.
-    pub fn step(&self, damping: f32) -> Option<[f32; U]> {
-        let mut damped = self.matrix;
-        for (n, row) in damped.iter_mut().enumerate() {
-            row[n] *= 1.0 + damping;
-        }
-        Some(solve(&factor(&damped).ok()?, self.right))
+    /// The step that the equations ask for.
+    pub fn step(&self) -> Option<[f32; U]> {
+        solution(&self.matrix, self.right)
     }
 
     /// Covariance of the unknowns: the inverse of the matrix.
@@ -56,8 +38,13 @@ impl<const U: usize> Normal<U> {
     }
 }
 
+/// Solution of the equations of a symmetric positive definite matrix; `None` where it is none.
+pub fn solution<const U: usize>(matrix: &Matrix<U>, right: [f32; U]) -> Option<[f32; U]> {
+    Some(solve(&factor(matrix).ok()?, right))
+}
+
 /// Cholesky factor of a symmetric positive definite matrix, or the number of the row where it is none.
-fn factor<const U: usize>(matrix: &Matrix<U>) -> Result<Matrix<U>, usize> {
+pub fn factor<const U: usize>(matrix: &Matrix<U>) -> Result<Matrix<U>, usize> {
     let mut lower = [[0.0; U]; U];
     for i in 0..U {
         for j in 0..=i {
@@ -78,7 +65,7 @@ fn factor<const U: usize>(matrix: &Matrix<U>) -> Result<Matrix<U>, usize> {
 }
 
 /// Solve with a Cholesky factor, forwards and backwards.
-fn solve<const U: usize>(lower: &Matrix<U>, right: [f32; U]) -> [f32; U] {
+pub fn solve<const U: usize>(lower: &Matrix<U>, right: [f32; U]) -> [f32; U] {
     let mut x = right;
     for i in 0..U {
         let known: f32 = lower[i].iter().zip(&x).take(i).map(|(a, b)| a * b).sum();

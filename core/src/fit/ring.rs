@@ -4,6 +4,9 @@ use glam::Vec3;
 
 use crate::math;
 
+/// Two places are apart when their distance, squared, is so many times its own uncertainty.
+const CLEARLY: f32 = 3.0;
+
 /// What both nodes saw at one place, or along one short stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
@@ -13,24 +16,44 @@ pub struct Look {
     pub upper_m: Vec3,
     /// Field at the lower and the upper node, site frame, nanotesla.
     pub fields_nt: [Vec3; 2],
-    /// Standard uncertainty of each component at each node, nanotesla.
+    /// Noise of each component at each node, nanotesla: what differs from look to look, and averages out. What does
+    /// not is in [`super::Shared`].
     pub sigma_nt: [f32; 2],
-    /// Standard uncertainty of the place along each axis, metres; zero where it is known. The fit takes it for
-    /// independent from look to look, merging for common to neighbours: position sensors wander.
+    /// Standard uncertainty of the place along each axis, metres, as far as it differs from look to look.
     pub pose_sigma_m: Vec3,
     /// Standard deviation of the places that were merged, along the direction in which they lie.
     pub spread_m: Vec3,
 }
 
 impl Look {
-    /// What is lost when the two become one: how much field bends between them, in sigmas, squared.
-    fn loss(&self, other: &Self) -> f32 {
-        let apart2 = self.at_m.distance_squared(other.at_m)
-            + self.spread_m.length_squared()
-            + other.spread_m.length_squared();
+    /// Which share of the variance of the lower node's field is noise, when the rest is a `relative` error.
+    pub(super) fn noise_share(&self, relative: f32) -> f32 {
+        let ([field_nt, _], [sigma_nt, _]) = (self.fields_nt, self.sigma_nt);
+        let noise2 = sigma_nt * sigma_nt + f32::MIN_POSITIVE;
+        noise2 / (noise2 + relative * relative * field_nt.length_squared())
+    }
+
+    /// Square of the distance to another look; where their places are too uncertain to tell, zero.
+    fn apart2(&self, other: &Self) -> f32 {
+        let apart2 = self.at_m.distance_squared(other.at_m);
+        // What the uncertainty of both places adds to it.
+        let noise2 = self.pose_sigma_m.length_squared() + other.pose_sigma_m.length_squared();
+        if apart2 < CLEARLY * noise2 { 0.0 } else { apart2 - noise2 }
+    }
+
+    /// What is lost when this look and the next become one: how much field bends between them, in sigmas, squared. The
+    /// stronger the field, the nearer the source, and the more it bends.
+    ///
+    /// How far they are apart is judged by the looks `before` and `after` them. Two that merely seem close, because
+    /// their places are uncertain, would be chosen too often, and the field would seem to change too fast.
+    fn loss(&self, before: &Self, next: &Self, after: &Self) -> f32 {
+        let step2 = after.at_m.distance_squared(before.at_m) / 9.0;
+        let apart2 = step2 + self.spread_m.length_squared() + next.spread_m.length_squared();
         let [field_nt, _] = self.fields_nt;
         let [sigma_nt, _] = self.sigma_nt;
-        apart2 * apart2 * field_nt.length_squared() / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
+        let field2 = field_nt.length_squared() + f32::MIN_POSITIVE;
+        apart2 * apart2 * field2 * field2 * math::recip_sqrt(field2)
+            / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
     }
 
     /// Both as one, each with the weight of its sigma.
@@ -46,20 +69,23 @@ impl Look {
         let lessen = |a: f32, b: f32| math::sqrt(rest * rest * a * a + share * share * b * b);
         let [lower, upper] = self.fields_nt;
         let [other_lower, other_upper] = other.fields_nt;
+        let (pose_m, other_pose_m) = (self.pose_sigma_m, other.pose_sigma_m);
         let [sigma, upper_sigma] = self.sigma_nt;
         let [other_sigma, other_upper_sigma] = other.sigma_nt;
-        let apart_m = other.at_m - self.at_m;
         let variance = rest * self.spread_m.length_squared()
             + share * other.spread_m.length_squared()
-            + rest * share * apart_m.length_squared();
-        let along = apart_m.normalize_or(self.spread_m.normalize_or(Vec3::X));
+            + rest * share * self.apart2(other);
+        let along = (other.at_m - self.at_m).normalize_or(self.spread_m.normalize_or(Vec3::X));
         Self {
             at_m: mix(self.at_m, other.at_m),
             upper_m: mix(self.upper_m, other.upper_m),
             fields_nt: [mix(lower, other_lower), mix(upper, other_upper)],
             sigma_nt: [lessen(sigma, other_sigma), lessen(upper_sigma, other_upper_sigma)],
-            // Errors of neighbouring places are alike and do not average out.
-            pose_sigma_m: self.pose_sigma_m.max(other.pose_sigma_m),
+            pose_sigma_m: Vec3::new(
+                lessen(pose_m.x, other_pose_m.x),
+                lessen(pose_m.y, other_pose_m.y),
+                lessen(pose_m.z, other_pose_m.z),
+            ),
             spread_m: along * math::sqrt(variance),
         }
     }
@@ -98,9 +124,12 @@ impl<const N: usize> Ring<N> {
     }
 
     fn merge(&mut self) {
+        let (looks, last) = (&self.looks, self.looks.len().saturating_sub(1));
         let mut best = (f32::INFINITY, 0);
-        for (n, (a, b)) in self.looks.iter().zip(self.looks.iter().skip(1)).enumerate() {
-            let loss = a.loss(b);
+        for (n, (a, b)) in looks.iter().zip(looks.iter().skip(1)).enumerate() {
+            let before = looks.get(n.saturating_sub(1)).unwrap_or(a);
+            let after = looks.get((n + 2).min(last)).unwrap_or(b);
+            let loss = a.loss(before, b, after);
             if loss < best.0 {
                 best = (loss, n);
             }

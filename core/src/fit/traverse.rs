@@ -8,22 +8,44 @@
 use glam::{Mat3, Vec3};
 
 use super::normal::{Matrix, Normal};
-use super::ring::Look;
+use super::ring::{Look, Ring};
+use super::symmetric::Symmetric;
 use super::{Dipole, Seen};
+use crate::chi_square::Level;
 use crate::math;
 
 /// Place x, y, z; moment x, y, z; relative excess gain of the upper node.
 pub const UNKNOWNS: usize = 7;
 /// Steps of the iteration at most.
-const ROUNDS: usize = 12;
-/// A look that would rather be further away than this is asked a second time.
-const FAR_OFF_M: f32 = 0.05;
+const ROUNDS: u32 = 8;
+/// A place is known to this much at best, metres squared.
+const LEAST_POSE_M2: f32 = 1e-10;
+/// A field is known to this much at best: nanotesla squared, and the square of a share of it. So the determinant of
+/// what a look tells of its place stays a number.
+const LEAST_NOISE_NT2: f32 = 1e-12;
+const LEAST_SHARE2: f32 = 1e-10;
+/// No look is moved further in one round than this share of its distance.
+const BOLDEST: f32 = 0.2;
+/// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
+/// and fro for ever.
+const CAUTIOUS: f32 = 0.7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
-const OUTLYING: f32 = 22.46;
-/// The steps have settled when the next promises to lower chi-square by less than this: a twentieth of a sigma.
-const SETTLED: f32 = 2.5e-3;
-/// Sums of hundreds of squares are rounded by this share.
-const ROUNDING: f32 = 1e-5;
+const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
+/// The steps have settled when the next promises to lower chi-square by less than this (a fifth of
+/// a sigma): it is still made, and leaves less than a hundredth.
+const SETTLED: f32 = 0.05;
+
+/// How well everything is known that neighbouring looks share, so that merging them does not make it better known.
+/// From one end of the walk to the other it is taken for random.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Shared {
+    /// Standard uncertainty of the ratio of the nodes' gains, the same for the whole walk.
+    pub node_ratio: f32,
+    /// Relative standard uncertainty of every field.
+    pub field: f32,
+    /// Standard uncertainty of places along each axis, metres.
+    pub place_m: Vec3,
+}
 
 /// What the walk found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,6 +62,10 @@ pub struct Traversed {
     pub freedom: u32,
     /// Looks that no dipole explains.
     pub outliers: u32,
+    /// Which share of the variance that the fields were given is noise; the rest is what the looks share.
+    pub noise_share: f32,
+    /// Linearisations it took.
+    pub rounds: u32,
 }
 
 impl Traversed {
@@ -75,53 +101,53 @@ pub enum Undetermined {
     Unsettled,
 }
 
-/// Fit a dipole to looks, from `start`. `node_ratio_sigma` is how well the ratio of the nodes' gains is known.
+/// Fit a dipole to a walk, from `start`.
 ///
 /// ```
 /// use glam::Vec3;
-/// use nullwalk_core::{field, fit::{Dipole, Look, traverse}};
+/// use nullwalk_core::{field, fit::{Dipole, Look, Ring, Shared, traverse}};
 /// let truth = Dipole { at_m: Vec3::new(0.1, -0.2, -1.5), moment: Vec3::new(0.2, 0.03, 0.01) };
 /// let upper_m = Vec3::new(0.0, 0.0, 0.4);
 /// let seen = |at_m: Vec3| {
 ///     Vec3::from_array(field::dipole(truth.moment.to_array(), (at_m - truth.at_m).to_array())) * 1e9
 /// };
-/// let looks = [-0.5, 0.5].map(|y| core::array::from_fn::<_, 40, _>(|n| {
+/// let mut walk = Ring::<80>::default();
+/// for (y, n) in [-0.5, 0.5].into_iter().flat_map(|y| (0..40).map(move |n| (y, n))) {
 ///     let at_m = Vec3::new(0.1 * n as f32 - 2.0, y, 0.0);
 ///     let fields_nt = [seen(at_m), seen(at_m + upper_m)];
-///     Look { at_m, upper_m, fields_nt, sigma_nt: [0.01; 2], pose_sigma_m: Vec3::ZERO, spread_m: Vec3::ZERO }
-/// }));
+///     let (sigma_nt, pose_sigma_m) = ([0.01; 2], Vec3::ZERO);
+///     walk.push(Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO });
+/// }
 /// let start = Dipole { at_m: Vec3::new(0.0, 0.0, -1.2), moment: Vec3::new(0.3, 0.0, 0.0) };
-/// let found = traverse(looks.as_flattened(), start, 0.01).unwrap();
+/// let shared = Shared { node_ratio: 0.01, ..Shared::default() };
+/// let found = traverse(&walk, start, &shared).unwrap();
 /// assert!(found.dipole.at_m.distance(truth.at_m) < 1e-3 && found.sigma(2) < 0.01);
 /// ```
 ///
 /// # Errors
-/// What the looks do not determine.
-pub fn traverse(looks: &[Look], start: Dipole, node_ratio_sigma: f32) -> Result<Traversed, Undetermined> {
+/// What the walk does not determine.
+pub fn traverse<const N: usize>(
+    walk: &Ring<N>,
+    start: Dipole,
+    shared: &Shared,
+) -> Result<Traversed, Undetermined> {
+    let looks = walk.looks();
     if looks.len() < 4 {
         return Err(Undetermined::TooFew);
     }
+    // How far each look was from where it was said to be: known better with every round.
+    let mut shifts_m = [Vec3::ZERO; N];
     let mut best = Guess { dipole: start, upper_gain: 0.0 };
-    let mut sums = Sums::of(looks, &best, node_ratio_sigma);
-    let mut damping = 1e-3;
-    let mut settled = false;
-    for _ in 0..ROUNDS {
-        let Some(step) = sums.normal.step(damping) else { break };
+    let mut sums = Sums::NONE;
+    let (mut rounds, mut settled) = (0, false);
+    while rounds < ROUNDS && !settled {
+        rounds += 1;
+        sums = Sums::of(looks, &best, shared, &mut shifts_m);
+        let Some(step) = sums.normal.step() else { break };
         // What the equations promise. The cost itself is rounded too coarsely to tell the last steps apart.
         let promised: f32 = step.iter().zip(&sums.normal.right).map(|(step, right)| step * right).sum();
-        if damping < 0.1 && promised < SETTLED {
-            settled = true;
-            break;
-        }
-        let next = best.stepped(step);
-        let tried = Sums::of(looks, &next, node_ratio_sigma);
-        if tried.normal.cost < sums.normal.cost + ROUNDING * sums.normal.cost {
-            best = next;
-            sums = tried;
-            damping *= 0.1;
-        } else {
-            damping *= 10.0;
-        }
+        best = best.stepped(step);
+        settled = promised < SETTLED;
     }
     let covariance = sums.normal.covariance().map_err(|unknown| match unknown {
         0 | 1 => Undetermined::Place,
@@ -139,6 +165,9 @@ pub fn traverse(looks: &[Look], start: Dipole, node_ratio_sigma: f32) -> Result<
         chi_square: sums.chi_square,
         freedom: (6 * looks.len() as u32).saturating_sub(UNKNOWNS as u32 - 1),
         outliers: sums.outliers,
+        noise_share: looks.iter().map(|look| look.noise_share(shared.field)).sum::<f32>()
+            / looks.len() as f32,
+        rounds,
     })
 }
 
@@ -156,17 +185,15 @@ impl Guess {
         Self { dipole, upper_gain: self.upper_gain + gain }
     }
 
-    /// The field that a stretch of the walk shows: the mean of its two ends of equal spread.
+    /// The field that a stretch of the walk shows: the mean of its two ends of equal spread. How it changes is taken
+    /// from the middle.
     fn along(&self, at_m: Vec3, spread_m: Vec3) -> Seen {
+        let seen = self.dipole.seen_from(at_m);
         if spread_m == Vec3::ZERO {
-            return self.dipole.seen_from(at_m);
+            return seen;
         }
-        let (a, b) = (self.dipole.seen_from(at_m - spread_m), self.dipole.seen_from(at_m + spread_m));
-        let mut columns = a.columns;
-        for (a, b) in columns.iter_mut().zip(b.columns) {
-            *a = (*a + b) * 0.5;
-        }
-        Seen { field_nt: (a.field_nt + b.field_nt) * 0.5, columns }
+        let ends_nt = self.dipole.field_nt(at_m - spread_m) + self.dipole.field_nt(at_m + spread_m);
+        Seen { field_nt: ends_nt * 0.5, ..seen }
     }
 }
 
@@ -178,175 +205,167 @@ struct Sums {
 }
 
 impl Sums {
-    fn of(looks: &[Look], guess: &Guess, node_ratio_sigma: f32) -> Self {
-        let mut sums = Self { normal: Normal::default(), chi_square: 0.0, outliers: 0 };
-        for look in looks {
-            sums.add(look, guess);
-        }
-        sums.normal.mirror();
-        let prior = 1.0 / (node_ratio_sigma * node_ratio_sigma).max(1e-8);
-        let [.., [.., gain]] = &mut sums.normal.matrix;
-        *gain += prior;
-        let [.., right] = &mut sums.normal.right;
-        *right -= prior * guess.upper_gain;
-        sums.normal.cost += prior * guess.upper_gain * guess.upper_gain;
-        sums
-    }
+    const NONE: Self = Self { normal: Normal::NONE, chi_square: 0.0, outliers: 0 };
 
-    fn add(&mut self, look: &Look, guess: &Guess) {
-        let mut shift_m = Vec3::ZERO;
-        if look.pose_sigma_m != Vec3::ZERO {
-            // About the place that this look itself prefers: far off, the first line is no line.
-            shift_m =
-                Eliminated::of(&OfPlace::of(look, guess, shift_m), look.pose_sigma_m, shift_m).shift_m;
-            if shift_m.length_squared() > FAR_OFF_M * FAR_OFF_M {
-                let place = OfPlace::of(look, guess, shift_m);
-                shift_m = Eliminated::of(&place, look.pose_sigma_m, shift_m).shift_m;
-            }
+    /// About the places said and `shifts_m`, which become those that the looks then prefer.
+    fn of(looks: &[Look], guess: &Guess, shared: &Shared, shifts_m: &mut [Vec3]) -> Self {
+        let (mut blocks, mut chi_square, mut outliers) = (Blocks::EMPTY, 0.0, 0);
+        for (look, shift_m) in looks.iter().zip(shifts_m) {
+            let variance_m2 = look.pose_sigma_m * look.pose_sigma_m + shared.place_m * shared.place_m;
+            let (own, step_m) =
+                Blocks::of(look, guess, shared.field, *shift_m).without_pose(variance_m2, *shift_m);
+            let away2 = BOLDEST * BOLDEST * (look.at_m + *shift_m).distance_squared(guess.dipole.at_m);
+            let step2 = step_m.length_squared();
+            let share = if step2 > away2 { CAUTIOUS * math::sqrt(away2 / step2) } else { CAUTIOUS };
+            *shift_m += step_m * share;
+            let outlying = own.cost > OUTLYING;
+            // Huber's loss: the square within, a straight line beyond.
+            let weight = if outlying { math::sqrt(OUTLYING / own.cost) } else { 1.0 };
+            outliers += u32::from(outlying);
+            chi_square += if outlying { OUTLYING } else { own.cost };
+            blocks.add(&own, weight);
         }
-        let mut own = Own::of(look, guess, shift_m);
-        if look.pose_sigma_m != Vec3::ZERO {
-            Eliminated::of(&own.place, look.pose_sigma_m, shift_m).take_from(&mut own.normal);
-        }
-        let own = own.normal;
-        let weight = if own.cost > OUTLYING {
-            self.outliers += 1;
-            math::sqrt(OUTLYING / own.cost)
-        } else {
-            1.0
+        let prior = 1.0 / (shared.node_ratio * shared.node_ratio + 1e-8);
+        blocks.gain += prior;
+        blocks.right_gain -= prior * guess.upper_gain;
+        Self { normal: blocks.normal(), chi_square, outliers }
+    }
+}
+
+/// Blocks of the normal equations: by the place of the mast, the moment, and the gain of the upper node. The place of
+/// the source does what that of the mast does, with the opposite sign.
+#[derive(Debug, Clone, Copy)]
+struct Blocks {
+    place: Symmetric,
+    /// A row for each axis of the place, a column for each of the moment.
+    place_moment: Mat3,
+    moment: Symmetric,
+    place_gain: Vec3,
+    moment_gain: Vec3,
+    gain: f32,
+    right_place: Vec3,
+    right_moment: Vec3,
+    right_gain: f32,
+    /// Sum of squared residuals.
+    cost: f32,
+}
+
+impl Blocks {
+    /// Nothing taken in yet. (The default of a matrix is the identity.)
+    const EMPTY: Self = Self {
+        place: Symmetric::ZERO,
+        place_moment: Mat3::ZERO,
+        moment: Symmetric::ZERO,
+        place_gain: Vec3::ZERO,
+        moment_gain: Vec3::ZERO,
+        gain: 0.0,
+        right_place: Vec3::ZERO,
+        right_moment: Vec3::ZERO,
+        right_gain: 0.0,
+        cost: 0.0,
+    };
+
+    /// Of one look, displaced by `shift_m`.
+    // In a frame of its own, as `seen_from` is.
+    #[inline(never)]
+    fn of(look: &Look, guess: &Guess, relative: f32, shift_m: Vec3) -> Self {
+        let place_m = look.at_m + shift_m;
+        let [lower, upper] = [place_m, place_m + look.upper_m].map(|at_m| guess.along(at_m, look.spread_m));
+        let [lower_nt, upper_nt] = look.fields_nt;
+        // The transmitter's phase leaves one sign open, and a walk that loses the tone for a while may change it.
+        let alike = lower.field_nt.dot(lower_nt) + upper.field_nt.dot(upper_nt);
+        let sign = if alike < 0.0 { -1.0 } else { 1.0 };
+        let gain = 1.0 + guess.upper_gain;
+        let share2 = relative * relative + LEAST_SHARE2;
+        let weigh = |sigma_nt: f32, field_nt: Vec3| {
+            math::recip_sqrt(sigma_nt * sigma_nt + share2 * field_nt.length_squared() + LEAST_NOISE_NT2)
         };
-        for (i, (row, own_row)) in self.normal.matrix.iter_mut().zip(&own.matrix).enumerate() {
-            for (cell, own_cell) in row.iter_mut().zip(own_row).take(i + 1) {
-                *cell += weight * own_cell;
-            }
-        }
-        for (right, own_right) in self.normal.right.iter_mut().zip(&own.right) {
-            *right += weight * own_right;
-        }
-        self.chi_square += own.cost.min(OUTLYING);
-        // Huber's loss: the square within, a straight line beyond.
-        self.normal.cost += if weight < 1.0 { (2.0 / weight - 1.0) * OUTLYING } else { own.cost };
-    }
-}
-
-/// Both nodes' residuals in sigmas, with the factor that makes a column one in sigmas.
-fn residuals(look: &Look, guess: &Guess, seen: &[Seen; 2]) -> [(Vec3, f32); 2] {
-    // The transmitter's phase leaves one sign open, and a walk that loses the tone for a while may change it.
-    let alike: f32 =
-        seen.iter().zip(look.fields_nt).map(|(seen, field_nt)| seen.field_nt.dot(field_nt)).sum();
-    let sign = if alike < 0.0 { -1.0 } else { 1.0 };
-    let [lower, upper] = seen;
-    let [lower_nt, upper_nt] = look.fields_nt;
-    let [wl, wu] = look.sigma_nt.map(|sigma_nt| 1.0 / sigma_nt.max(1e-6));
-    let gain = 1.0 + guess.upper_gain;
-    [
-        ((lower_nt * sign - lower.field_nt) * wl, wl),
-        ((upper_nt * sign - upper.field_nt * gain) * wu, wu * gain),
-    ]
-}
-
-/// Slope of the residuals by the source's place: products with each other and with the residuals.
-struct OfPlace {
-    products: Mat3,
-    right: Vec3,
-}
-
-impl OfPlace {
-    /// In the middle of the look: enough to tell where it would rather be.
-    fn of(look: &Look, guess: &Guess, shift_m: Vec3) -> Self {
-        let place_m = look.at_m + shift_m;
-        let seen = [place_m, place_m + look.upper_m].map(|place_m| guess.dipole.seen_from(place_m));
-        let (mut products, mut right) = (Mat3::ZERO, Vec3::ZERO);
-        for (seen, (residual, weight)) in seen.iter().zip(residuals(look, guess, &seen)) {
-            let [x, y, z, ..] = seen.columns;
-            let slope = Mat3::from_cols(x * weight, y * weight, z * weight).transpose();
-            products += slope * slope.transpose();
-            right += slope * residual;
-        }
-        Self { products, right }
-    }
-}
-
-/// The sums of one look.
-struct Own {
-    normal: Normal<UNKNOWNS>,
-    place: OfPlace,
-}
-
-impl Own {
-    fn of(look: &Look, guess: &Guess, shift_m: Vec3) -> Self {
-        let place_m = look.at_m + shift_m;
-        let seen = [place_m, place_m + look.upper_m].map(|place_m| guess.along(place_m, look.spread_m));
-        let mut normal: Normal<UNKNOWNS> = Normal::default();
-        let nodes = seen.iter().zip(residuals(look, guess, &seen)).zip(look.sigma_nt);
-        for (n, ((seen, (residual, weight)), sigma_nt)) in nodes.enumerate() {
-            let [x, y, z, mx, my, mz] = seen.columns.map(|column| column * weight);
-            let by_gain = if n == 1 { seen.field_nt / sigma_nt.max(1e-6) } else { Vec3::ZERO };
-            let columns = [x, y, z, mx, my, mz, by_gain];
-            let Normal { matrix, right, cost } = &mut normal;
-            for (i, ((row, right), a)) in matrix.iter_mut().zip(right).zip(&columns).enumerate() {
-                *right += a.dot(residual);
-                // Symmetric: half of it is enough.
-                for (cell, b) in row.iter_mut().zip(&columns).take(i + 1) {
-                    *cell += a.dot(*b);
-                }
-            }
-            *cost += residual.length_squared();
-        }
-        let [[xx, ..], [xy, yy, ..], [xz, yz, zz, ..], ..] = normal.matrix;
-        let columns = [Vec3::new(xx, xy, xz), Vec3::new(xy, yy, yz), Vec3::new(xz, yz, zz)];
-        let [x, y, z, ..] = normal.right;
-        let [a, b, c] = columns;
-        let place = OfPlace { products: Mat3::from_cols(a, b, c), right: Vec3::new(x, y, z) };
-        Self { normal, place }
-    }
-}
-
-/// The true place of one look, eliminated. Moving the mast is moving the source the other way, so what the place
-/// does to the field stands already in the first three columns.
-struct Eliminated {
-    inverse: Mat3,
-    /// Slope of the cost by the place.
-    slope: Vec3,
-    /// The shift that this look itself prefers.
-    shift_m: Vec3,
-    prior: Vec3,
-    shifted_m: Vec3,
-    products: Mat3,
-}
-
-impl Eliminated {
-    fn of(own: &OfPlace, sigma_m: Vec3, shifted_m: Vec3) -> Self {
-        let prior = 1.0 / (sigma_m * sigma_m).max(Vec3::splat(1e-10));
-        let inverse = (own.products + Mat3::from_diagonal(prior)).inverse();
-        let slope = own.right + prior * shifted_m;
+        let [noise_nt, upper_noise_nt] = look.sigma_nt;
+        let (weight, upper_weight) = (weigh(noise_nt, lower_nt), weigh(upper_noise_nt, upper_nt));
+        let by_gain = upper.field_nt * upper_weight;
+        let weighted = upper_weight * gain;
+        let residual = (lower_nt * sign - lower.field_nt) * weight;
+        let upper_residual = upper_nt * sign * upper_weight - upper.field_nt * weighted;
+        let (weight2, upper_weight2) = (weight * weight, weighted * weighted);
+        let (at, upper_at) = (lower.by_place.matrix(), upper.by_place.matrix());
         Self {
-            inverse,
-            slope,
-            shift_m: shifted_m - inverse * slope,
-            prior,
-            shifted_m,
-            products: own.products,
+            place: Symmetric::product(at, at) * weight2
+                + Symmetric::product(upper_at, upper_at) * upper_weight2,
+            place_moment: at * (lower.by_moment * weight2).matrix()
+                + upper_at * (upper.by_moment * upper_weight2).matrix(),
+            moment: lower.moment_squared(weight2) + upper.moment_squared(upper_weight2),
+            place_gain: upper.by_place * by_gain * weighted,
+            moment_gain: upper.by_moment * by_gain * weighted,
+            gain: by_gain.length_squared(),
+            right_place: lower.by_place * residual * weight + upper.by_place * upper_residual * weighted,
+            right_moment: lower.by_moment * residual * weight + upper.by_moment * upper_residual * weighted,
+            right_gain: by_gain.dot(upper_residual),
+            cost: residual.length_squared() + upper_residual.length_squared(),
         }
     }
 
-    /// Take the place out of the sums, of which the lower half counts.
-    fn take_from(&self, own: &mut Normal<UNKNOWNS>) {
-        let mut coupled = own.matrix.map(|[x, y, z, ..]| Vec3::new(x, y, z));
-        for (row, column) in
-            coupled.iter_mut().zip([self.products.x_axis, self.products.y_axis, self.products.z_axis])
-        {
-            *row = column;
+    /// The true place of the look, known to `variance_m2` about what was said, eliminated; and how far the look itself
+    /// would rather be from where it is displaced to.
+    fn without_pose(&self, variance_m2: Vec3, shift_m: Vec3) -> (Self, Vec3) {
+        let prior = 1.0 / (variance_m2 + LEAST_POSE_M2);
+        let known = Symmetric { diagonal: self.place.diagonal + prior, ..self.place };
+        let freed = known.inverse().matrix();
+        let kept = |matrix: Mat3| {
+            Mat3::from_cols(matrix.x_axis * prior, matrix.y_axis * prior, matrix.z_axis * prior)
+        };
+        let moment_freed = freed * self.place_moment;
+        let gain_freed = freed * self.place_gain;
+        let held = prior * shift_m;
+        let slope = self.right_place - held;
+        let step_m = freed * slope;
+        let reduced = Self {
+            place: Symmetric::product(kept(freed).transpose(), self.place.matrix()),
+            place_moment: kept(moment_freed),
+            moment: self.moment - Symmetric::product(self.place_moment, moment_freed),
+            place_gain: prior * gain_freed,
+            moment_gain: self.moment_gain - self.place_moment.transpose() * gain_freed,
+            gain: self.gain - self.place_gain.dot(gain_freed),
+            right_place: prior * (shift_m + step_m),
+            right_moment: self.right_moment - self.place_moment.transpose() * step_m,
+            right_gain: self.right_gain - self.place_gain.dot(step_m),
+            cost: self.cost + shift_m.dot(held) - slope.dot(step_m),
+        };
+        (reduced, step_m)
+    }
+
+    /// Add the sums of a look that counts by `weight`. What each costs is counted elsewhere.
+    fn add(&mut self, own: &Self, weight: f32) {
+        self.place = self.place + own.place * weight;
+        self.place_moment += own.place_moment * weight;
+        self.moment = self.moment + own.moment * weight;
+        self.place_gain += own.place_gain * weight;
+        self.moment_gain += own.moment_gain * weight;
+        self.gain += own.gain * weight;
+        self.right_place += own.right_place * weight;
+        self.right_moment += own.right_moment * weight;
+        self.right_gain += own.right_gain * weight;
+    }
+
+    /// By the place of the source.
+    fn normal(&self) -> Normal<UNKNOWNS> {
+        let [[xx, xy, xz], [_, yy, yz], [_, _, zz]] = self.place.matrix().to_cols_array_2d();
+        let [[xu, yu, zu], [xv, yv, zv], [xw, yw, zw]] = (-self.place_moment).to_cols_array_2d();
+        let [[uu, uv, uw], [_, vv, vw], [_, _, ww]] = self.moment.matrix().to_cols_array_2d();
+        let [xg, yg, zg] = (-self.place_gain).to_array();
+        let [ug, vg, wg] = self.moment_gain.to_array();
+        let [x, y, z] = (-self.right_place).to_array();
+        let [u, v, w] = self.right_moment.to_array();
+        Normal {
+            matrix: [
+                [xx, xy, xz, xu, xv, xw, xg],
+                [xy, yy, yz, yu, yv, yw, yg],
+                [xz, yz, zz, zu, zv, zw, zg],
+                [xu, yu, zu, uu, uv, uw, ug],
+                [xv, yv, zv, uv, vv, vw, vg],
+                [xw, yw, zw, uw, vw, ww, wg],
+                [xg, yg, zg, ug, vg, wg, self.gain],
+            ],
+            right: [x, y, z, u, v, w, self.right_gain],
         }
-        let rows = own.matrix.iter_mut().zip(&mut own.right);
-        for (i, ((row, right), a)) in rows.zip(&coupled).enumerate() {
-            let reduced = self.inverse * *a;
-            *right -= reduced.dot(self.slope);
-            for (cell, b) in row.iter_mut().zip(&coupled).take(i + 1) {
-                *cell -= reduced.dot(*b);
-            }
-        }
-        own.cost +=
-            self.shifted_m.dot(self.prior * self.shifted_m) - self.slope.dot(self.inverse * self.slope);
     }
 }

@@ -4,12 +4,12 @@ use glam::Vec3;
 
 use super::lane::GAIT_SIGMA;
 use crate::array::{Array, Glimpse};
-use crate::fit::Look;
+use crate::fit::{Look, Shared};
 use crate::frame::heading_rotation;
 use crate::math;
 
 /// Standard uncertainty of the height at which the mast is carried, metres (common practice, no source).
-const CARRIED_SIGMA_M: f32 = 0.005;
+pub const CARRIED_SIGMA_M: f32 = 0.005;
 /// A node that is not there has been measured this badly, nanotesla.
 const ABSENT_NT: f32 = 1e6;
 
@@ -20,16 +20,27 @@ pub fn look(glimpse: &Glimpse, array: &Array, inflation: f32) -> Option<Look> {
     let to_site = heading_rotation(glimpse.mast.heading_rad?);
     let levelling = glimpse.mast.tilt.unwrap_or_default().levelling();
     let upper_m = array.nodes().get(1).map_or(Vec3::ZERO, |node| to_site * levelling * node.position_m);
-    // Coils are as uncertain as their calibration leaves the ratio of the nodes.
-    let relative = GAIT_SIGMA + array.sigma().tilt_rad + array.sigma().node_ratio;
     let mut fields_nt = [Vec3::ZERO; 2];
     let mut sigma_nt = [ABSENT_NT; 2];
     for ((field_nt, sigma_nt), node) in fields_nt.iter_mut().zip(&mut sigma_nt).zip(&glimpse.nodes) {
         *field_nt = to_site * node.field_t * 1e9;
-        let noise_nt = node.sigma_t * 1e9;
-        let gait_nt = relative * field_nt.length();
-        *sigma_nt = math::sqrt(inflation * (noise_nt * noise_nt + gait_nt * gait_nt));
+        *sigma_nt = node.sigma_t * 1e9 * math::sqrt(inflation);
     }
-    let pose_sigma_m = Vec3::new(position.sigma_m, position.sigma_m, CARRIED_SIGMA_M);
+    let pose_sigma_m = Vec3::ZERO;
     Some(Look { at_m: position.enu_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO })
+}
+
+/// What all looks of a walk share.
+pub fn shared(array: &Array, pose_sigma_m: f32, inflation: f32) -> Shared {
+    Shared {
+        node_ratio: array.sigma().node_ratio,
+        field: relative(array) * math::sqrt(inflation),
+        // Position sensors wander.
+        place_m: Vec3::new(pose_sigma_m, pose_sigma_m, CARRIED_SIGMA_M),
+    }
+}
+
+/// Relative uncertainty of a field. Coils are as uncertain as their calibration leaves the ratio of the nodes.
+pub fn relative(array: &Array) -> f32 {
+    GAIT_SIGMA + array.sigma().tilt_rad + array.sigma().node_ratio
 }

@@ -15,14 +15,17 @@ mod sound;
 mod step;
 mod summit;
 mod sweep;
+mod unplaced;
 
 use glam::{Vec2, Vec3};
 
 use crate::array::{Array, Glimpse};
+use crate::depth::Measured;
 use crate::error::ConfigError;
 use crate::fit::{Ring, Traversed, Undetermined, traverse};
 use crate::frame::SampleIndex;
 use crate::math;
+use crate::paced::Walking;
 use crate::tone::StrayTone;
 use crate::verdict::{Fix, Place, Reason, Reasons};
 
@@ -39,6 +42,7 @@ use motion::{Gait, Motion};
 use nodes::Nodes;
 use settle::{Hold, Settled};
 use sweep::Sweeper;
+use unplaced::Pacing;
 
 /// The phase of a locate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,12 +104,23 @@ pub struct GainState {
 pub struct Settings {
     /// How level the sonde is thought to lie before anything is measured: sigma of the pitch, radians.
     pub level_sigma_rad: f32,
+    /// Pace at which lanes are walked, metres per second, if it is known: it gives depths where there are no positions.
+    pub pace_m_per_s: Option<Measured>,
+    /// Relative standard deviation of the pace about that.
+    pub unevenness: f32,
+    /// Strength of the sonde as measured on the bench, A m2, if it was.
+    pub bench_moment_a_m2: Option<Measured>,
 }
 
 impl Default for Settings {
-    /// Ten degrees: drains are laid nearly level, beacons lie in them less so (common practice, no source).
+    /// Ten degrees: drains are laid nearly level, beacons lie in them less so (common practice, no source). No pace.
     fn default() -> Self {
-        Self { level_sigma_rad: 0.175 }
+        Self {
+            level_sigma_rad: 0.175,
+            pace_m_per_s: None,
+            unevenness: Walking::default().unevenness,
+            bench_moment_a_m2: None,
+        }
     }
 }
 
@@ -116,6 +131,8 @@ pub struct Locator {
     hop_s: f32,
     inflation: f32,
     level_sigma: f32,
+    bench_moment_a_m2: Option<Measured>,
+    pacing: Option<Pacing>,
 }
 
 /// The state of a locate.
@@ -144,9 +161,10 @@ pub struct LocateState {
 
 /// Looks kept of a walk.
 const LOOKS: usize = 128;
-/// Near the mark is within this share of the depth, plus the length below, metres.
+/// Near the mark is within this share of the depth, plus the length below, metres, and so many sigmas of the position.
 const NEAR_SHARE: f32 = 0.3;
 const NEAR_M: f32 = 0.2;
+const NEAR_SIGMAS: f32 = 2.0;
 /// A bracket this many depths from the mark, plus the length below, belongs to another source.
 const ELSEWHERE_DEPTHS: f32 = 2.0;
 const ELSEWHERE_M: f32 = 1.0;
@@ -165,8 +183,23 @@ impl Locator {
             "locate.level_sigma_rad",
             "must be 0 to 1",
         )?;
+        let pace = settings.pace_m_per_s;
+        ConfigError::unless(
+            pace.is_none_or(|pace| (0.05..=3.0).contains(&pace.value) && (0.0..=1.0).contains(&pace.sigma)),
+            "locate.pace_m_per_s",
+            "must be 0.05 to 3, with a sigma of at most 1",
+        )?;
+        ConfigError::unless(
+            (0.0..=0.5).contains(&settings.unevenness),
+            "locate.unevenness",
+            "must be 0 to 0.5",
+        )?;
         let (s, c) = math::sin_cos(settings.level_sigma_rad);
-        Ok(Self { array, hop_s, inflation, level_sigma: s / c })
+        let level_sigma = s / c;
+        let walking = Walking { unevenness: settings.unevenness, level_sigma, ..Walking::default() };
+        let pacing = pace.map(|pace_m_per_s| Pacing { hop_s, pace_m_per_s, walking });
+        let bench_moment_a_m2 = settings.bench_moment_a_m2;
+        Ok(Self { array, hop_s, inflation, level_sigma, bench_moment_a_m2, pacing })
     }
 
     /// The array in use.
@@ -329,7 +362,8 @@ impl Locator {
         {
             state.to_fit = false;
             let dipole = start.start(along.peak.feature.value);
-            state.fitted = Some(traverse(state.walk.looks(), dipole, self.array.sigma().node_ratio));
+            let shared = looking::shared(&self.array, start.pose_sigma_m, self.inflation);
+            state.fitted = Some(traverse(&state.walk, dipole, &shared));
             self.put_mark(state);
         }
     }
@@ -350,7 +384,7 @@ impl Locator {
         match (&state.mark, glimpse.mast.position) {
             (Some(mark), Some(position)) => {
                 let away_m = position.enu_m.truncate().distance(mark.place_m);
-                away_m < NEAR_SHARE * Self::depth_m(mark) + NEAR_M
+                away_m < NEAR_SHARE * Self::depth_m(mark) + NEAR_M + NEAR_SIGMAS * position.sigma_m
             }
             // Where positions are known, no place is near before both nulls were passed.
             (None, Some(_)) => false,
@@ -390,7 +424,9 @@ impl Locator {
             ground,
             lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
             mark: state.mark.as_ref(),
+            bench_moment_a_m2: self.bench_moment_a_m2,
             bracketed: state.along.is_some(),
+            paced: self.pacing.zip(state.along.as_ref()),
             reasons,
         };
         Some(settled.fix())

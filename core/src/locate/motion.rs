@@ -8,6 +8,9 @@ use crate::array::Glimpse;
 const SPAN: usize = 10;
 /// Slower than this is standing, metres per second.
 const STANDING_M_PER_S: f32 = 0.15;
+/// and what positions seem to move on top of that, as a share of their sigma in a second: wandering within 20 s they
+/// show 0.45 of it (an Ornstein-Uhlenbeck process over half a second).
+const WANDERING_PER_S: f32 = 0.6;
 /// Without positions: a field that changes by less than this share per second is seen by a standing mast.
 const STEADY_SHARE: f32 = 0.15;
 
@@ -55,7 +58,8 @@ impl Motion {
         if self.with_places == SPAN {
             let (earlier, later) = self.halves(&self.places);
             let moved = later - earlier;
-            let still_m = STANDING_M_PER_S * half_s;
+            let wandering_m_per_s = glimpse.mast.position.map_or(0.0, |p| WANDERING_PER_S * p.sigma_m);
+            let still_m = (STANDING_M_PER_S + wandering_m_per_s) * half_s;
             if moved.truncate().length_squared() > still_m * still_m {
                 Gait::Walks
             } else if moved.z.abs() > LEVEL_M_PER_S * half_s {

@@ -66,6 +66,8 @@ fn check_station(station: &Station) -> Result<(), Fault> {
     let remedy = "must have 0 <= low95 <= value <= high95 <= 1000 m and sigma >= 0";
     let depth_sane = |e: Option<Estimate>| e.is_none_or(|e| is_depth(&e));
     check(depth_sane(station.depth_to_source_m), "depth_to_source_m", remedy)?;
+    let sane = station.shallow_bound_m.is_none_or(|m| (0.0..=DEEPEST_M).contains(&m));
+    check(sane, "shallow_bound_m", "must be 0 to 1000 m")?;
     for method in &station.methods {
         check(depth_sane(method.estimate), &format!("method {:?}", method.method), remedy)?;
     }

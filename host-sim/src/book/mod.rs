@@ -57,6 +57,9 @@ pub struct Station {
     pub lay_deg: Option<Measured>,
     /// Depth to source as computed. Read it through [`Station::stated_depth_m`].
     pub depth_to_source_m: Option<Estimate>,
+    /// The shallow bound: how near the surface the source has to be reckoned with, metres. That the ground above it is
+    /// free is promised by nothing.
+    pub shallow_bound_m: Option<f64>,
     /// Each method's own answer.
     pub methods: Vec<MethodResult>,
     /// What may be made of the figures.
@@ -79,6 +82,11 @@ impl Station {
     /// The depth that may be shown to anyone: none at all for a refused station.
     pub fn stated_depth_m(&self) -> Option<Estimate> {
         self.depth_to_source_m.filter(|_| self.is_located())
+    }
+
+    /// The shallow bound that may be shown: none for a refused station.
+    pub fn stated_shallow_bound_m(&self) -> Option<f64> {
+        self.shallow_bound_m.filter(|_| self.is_located())
     }
 
     /// Whether the station's figures may be used, be it with doubt.

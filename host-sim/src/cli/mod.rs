@@ -4,12 +4,14 @@
 //! command could not do its work, 2 the command line is wrong.
 
 mod calibrate;
+mod coils;
 mod demo;
 mod figures;
 mod job;
 mod replay;
 mod report;
 mod sites;
+mod trials;
 
 use std::error::Error;
 use std::path::PathBuf;
@@ -50,6 +52,8 @@ enum Command {
     Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
     Sites(sites::Options),
+    /// Many seeded simulated locates with random variation, summarised
+    Trials(trials::Options),
     /// Draw the dig sheet of a book
     Sheet(SheetOptions),
     /// Draw the figures of the documentation
@@ -100,6 +104,7 @@ pub fn main() -> ExitCode {
         Command::Inspect(options) => replay::inspect(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
+        Command::Trials(options) => trials::run(&options),
         Command::Sheet(options) => sheet(&options),
         Command::Figures(options) => figures::run(&options),
     };

@@ -2,7 +2,10 @@
 
 use std::path::PathBuf;
 
+use nullwalk_core::frame::MastReading;
+
 use super::calibrate::array_of;
+use super::coils::{self, Walk};
 use super::{Done, Failure, report};
 use crate::book::Run;
 use crate::capture::{Capture, Content};
@@ -17,6 +20,10 @@ pub struct Options {
     /// Take the [array] of this file in place of the capture's, as from `nullwalk calibrate`
     #[arg(long)]
     array: Option<PathBuf>,
+    #[command(flatten)]
+    length: coils::Length,
+    #[command(flatten)]
+    coils: coils::Coils,
     #[command(flatten)]
     delivery: report::Delivery,
 }
@@ -34,6 +41,7 @@ pub struct InspectOptions {
 }
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
+    let walk = options.length.walk()?;
     let mut capture = Capture::open(&options.capture)?;
     if let Some(array) = array_of(options.array.as_deref())? {
         if matches!(capture.content, Content::Field(_)) {
@@ -45,15 +53,23 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         capture.description.array = array;
     }
     report::capture_notices(&capture.notices);
+    if capture.array.is_some() {
+        options.coils.must_be_absent()?;
+        if walk.length.is_some() && has_positions(&capture) {
+            eprintln!("notice: the capture says where the mast was, so the pace is not used");
+        }
+    }
     let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let outcome = match (&capture.content, &capture.array) {
-        (Content::Field(recording), Some(array)) => run::locate_phasors(array.clone(), recording)?,
+        (Content::Field(recording), Some(array)) => {
+            run::locate_phasors_with(array.clone(), recording, walk.settings())?
+        }
         (Content::Samples { .. }, Some(_)) => {
             let channels = capture.description.signal.channels;
-            with_channels!(channels, C => from_samples::<C>(&capture))
+            with_channels!(channels, C => from_samples::<C>(&capture, walk))
                 .ok_or("the capture must have 1 to 8 channels")??
         }
-        (_, None) => return coils_only(&capture, options.delivery.json),
+        (_, None) => return coils_only(&capture, walk, options),
     };
     let mut station = run::station(1, &name, &capture.description.signal, &outcome);
     station.capture = name.clone();
@@ -67,28 +83,37 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     Ok(Done::with(&run))
 }
 
-fn from_samples<const C: usize>(capture: &Capture) -> Result<Outcome, Failure> {
+/// Whether anything in a capture says where the mast was.
+fn has_positions(capture: &Capture) -> bool {
+    let placed = |mast: &Option<MastReading>| mast.is_some_and(|mast| mast.position.is_some());
+    match &capture.content {
+        Content::Samples { track, .. } => track.rows().iter().any(|row| placed(&row.mast)),
+        Content::Field(recording) => recording.rows.iter().any(|row| placed(&row.mast)),
+    }
+}
+
+fn from_samples<const C: usize>(capture: &Capture, walk: Walk) -> Result<Outcome, Failure> {
     let array = capture.array.clone().ok_or("the capture has no nodes")?;
-    let instrument = run::instrument::<C>(&capture.description.signal, capture.ladder.clone(), array)?;
+    let signal = &capture.description.signal;
+    let instrument = run::instrument_with::<C>(signal, capture.ladder.clone(), array, walk.settings())?;
     let mut reader = capture.reader::<C>()?;
     let outcome = run::locate(&instrument, &mut reader, None, |_| ())?;
     report::capture_notices(&reader.notices());
     Ok(outcome)
 }
 
-/// A recording without nodes has no place and no depth, but its tone, peaks and nulls are worth seeing.
-fn coils_only(capture: &Capture, json: bool) -> Result<Done, Failure> {
+/// A recording without nodes has no place, but its tone, peaks and nulls are worth seeing, and may give a depth.
+fn coils_only(capture: &Capture, walk: Walk, options: &Options) -> Result<Done, Failure> {
     let channels = capture.description.signal.channels;
-    let found = with_channels!(channels, C => {
+    let heard = with_channels!(channels, C => {
         let mut reader = capture.reader::<C>()?;
         let signal = &capture.description.signal;
-        let found = run::listen_to_coils::<C, _>(signal, &capture.ladder, &mut reader)??;
+        let heard = run::listen_to_coils::<C, _>(signal, &capture.ladder, &mut reader)??;
         report::capture_notices(&reader.notices());
-        found
+        heard
     })
     .ok_or("the capture must have 1 to 8 channels")?;
-    report::tell_coils(&found, json)?;
-    Ok(Done::WORK)
+    coils::tell(&heard, walk, &options.coils, options.delivery.json)
 }
 
 pub fn inspect(options: &InspectOptions) -> Result<Done, Failure> {

@@ -8,11 +8,10 @@ use serde::Serialize;
 
 use super::Failure;
 use crate::book::{Cover, Run, Station, Verdict, write_whole};
-use crate::run::CoilFeatures;
 use crate::{capture, sheet, tolerant_toml, units};
 
 /// Printed wherever a depth is.
-const CAUTION: &str = "\
+pub const CAUTION: &str = "\
 A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
 notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
 Nothing heard does not mean nothing there: one tone was listened for, that of one beacon.
@@ -117,6 +116,13 @@ fn describe(text: &mut String, run: &Run, station: &Station) -> std::fmt::Result
     row("verdict", word.to_owned())?;
     if let Some(d) = station.stated_depth_m() {
         row("depth", format!("{}  to the source, 95 %", units::with_range(d.value, d.low95, d.high95)))?;
+        if let Some(m) = station.stated_shallow_bound_m() {
+            let (m, feet) = (units::metres(m), units::feet_inches(m));
+            row(
+                "",
+                format!("reckon with it from {m} / {feet} down; nothing says the ground above is free"),
+            )?;
+        }
         if let Cover::Between { low_m, high_m } = run.pipe.cover(&d) {
             let range = format!(
                 "{} / {}",
@@ -171,39 +177,6 @@ fn describe(text: &mut String, run: &Run, station: &Station) -> std::fmt::Result
 }
 
 /// Rounded, so that what is next to nothing has no sign of its own.
-fn hundredths(value: f64) -> f64 {
+pub fn hundredths(value: f64) -> f64 {
     (100.0 * value).round() / 100.0 + 0.0
-}
-
-/// Coils without nodes: what each heard.
-pub fn tell_coils(coils: &[CoilFeatures], as_json: bool) -> Result<(), Failure> {
-    if as_json {
-        return json(&coils);
-    }
-    let mut text = String::new();
-    for coil in coils {
-        writeln!(
-            text,
-            "channel {}: tone {:.1} dB above the noise at best, carrier off by {:+.2} Hz",
-            coil.channel,
-            coil.best_snr_db,
-            hundredths(f64::from(coil.carrier_offset_hz))
-        )?;
-        for f in &coil.features {
-            writeln!(
-                text,
-                "  {:7.2} s ± {:.2}  {:6}  {:+.3e} V",
-                f.time_s,
-                2.0 * f.sigma_s,
-                f.kind,
-                f.value_v
-            )?;
-        }
-    }
-    writeln!(
-        text,
-        "\nNo nodes are described, so there is no place and no depth. Along a straight walk at even pace over a\n\
-         level sonde the two nulls beside the strongest peak stand 1.414 depths apart.\n\n{CAUTION}"
-    )?;
-    Ok(print(&text)?)
 }

@@ -13,7 +13,7 @@ use std::error::Error;
 
 use maud::{Markup, html};
 
-use crate::chart::{Line, decimal};
+use crate::chart::{FIRST, FOURTH, GUIDE, SECOND, THIRD, decimal, heading, note, words};
 
 /// A figure of the book.
 #[derive(Debug, Clone, PartialEq)]
@@ -43,17 +43,6 @@ const WIDTH: f64 = 760.0;
 /// Left edge of the panels, and their distance from the right.
 const LEFT: f64 = 64.0;
 const RIGHT: f64 = 16.0;
-
-// Two colours that also differ for the colour-blind (Okabe and Ito 2008, Color Universal Design), and greys. Each
-// has its own dashes, so that nothing depends on colour.
-const BLUE: &str = "#0072b2";
-const RED: &str = "#d55e00";
-const FIRST: Line = Line::new(BLUE, "1.8", "");
-const SECOND: Line = Line::new(RED, "1.6", "7 3");
-const THIRD: Line = Line::new("#555", "1.4", "2 3");
-const FOURTH: Line = Line::new("#000", "1.2", "10 3 2 3");
-/// A line that helps the eye and measures nothing.
-const GUIDE: Line = Line::new("#888", "1", "4 4");
 
 /// What a mark looks like.
 #[derive(Debug, Clone, Copy)]
@@ -86,22 +75,4 @@ impl Mark {
     fn key(self, x: f64, y: f64, name: &str) -> Markup {
         html! { (self.at(x + 6.0, y)) (words("start", x + 16.0, y + 4.0, name)) }
     }
-}
-
-/// Words at a place; `anchor` is `start`, `middle` or `end`.
-fn words(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
-    html! { text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) { (what) } }
-}
-
-/// Small words at a place, on a white ground that keeps curves off them.
-fn note(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
-    html! {
-        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size="11" stroke="#fff" stroke-width="3"
-            stroke-linejoin="round" paint-order="stroke" { (what) }
-    }
-}
-
-/// The heading of a panel, above its left end.
-fn heading(x: f64, y: f64, what: &str) -> Markup {
-    html! { text x=(decimal(x)) y=(decimal(y)) font-weight="bold" { (what) } }
 }

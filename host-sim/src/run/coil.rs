@@ -16,6 +16,8 @@ use crate::equipment::Signal;
 pub struct CoilFeatures {
     /// Channel, counted from zero.
     pub channel: usize,
+    /// Length of the recording, seconds.
+    pub duration_s: f64,
     /// Best signal-to-noise ratio, decibels.
     pub best_snr_db: f32,
     /// Offset of the carrier from nominal at that moment, hertz.
@@ -50,6 +52,7 @@ pub fn listen_to_coils<const C: usize, S: SampleSource<C>>(
     let mut coils: Vec<Coil> = (0..C).map(|channel| Coil::new(channel, &tone)).collect();
     let mut state = tone.start::<C>();
     let mut frames = vec![[0; C]; BLOCK];
+    let mut end = 0;
     loop {
         let info = match source.read(&mut frames) {
             Ok(Some(info)) => info,
@@ -58,6 +61,7 @@ pub fn listen_to_coils<const C: usize, S: SampleSource<C>>(
         };
         let frames = frames.get(..info.frames).unwrap_or_default();
         let block = Block { frames, start: info.start, rung: info.rung };
+        end = info.start + info.frames as u64;
         tone.push(&mut state, ladder, &block, |phasors| {
             for (n, coil) in coils.iter_mut().enumerate() {
                 let (value, sigma) = (phasors.value_v[n], phasors.sigma_v[n]);
@@ -65,7 +69,8 @@ pub fn listen_to_coils<const C: usize, S: SampleSource<C>>(
             }
         });
     }
-    Ok(Ok(coils.into_iter().map(|coil| coil.found).collect()))
+    let duration_s = end as f64 / f64::from(tone.rate_hz());
+    Ok(Ok(coils.into_iter().map(|coil| CoilFeatures { duration_s, ..coil.found }).collect()))
 }
 
 /// One coil's signed signal.

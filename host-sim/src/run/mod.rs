@@ -4,6 +4,7 @@
 //! progress all come through [`locate`].
 
 mod coil;
+mod paced;
 mod phasors;
 mod station;
 
@@ -17,7 +18,11 @@ use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
-pub use phasors::locate_phasors;
+pub use paced::{
+    Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
+    paced_lane,
+};
+pub use phasors::{locate_phasors, locate_phasors_with};
 pub use station::{station, verdict};
 
 use crate::capture::{CaptureReader, Recording};
@@ -83,8 +88,21 @@ pub fn instrument<const C: usize>(
     ladder: Ladder,
     array: Array,
 ) -> Result<Instrument<C>, ConfigError> {
+    instrument_with(signal, ladder, array, Settings::default())
+}
+
+/// The same, with settings of the locate.
+///
+/// # Errors
+/// As [`instrument`].
+pub fn instrument_with<const C: usize>(
+    signal: &Signal,
+    ladder: Ladder,
+    array: Array,
+    settings: Settings,
+) -> Result<Instrument<C>, ConfigError> {
     let tone = Tone::new(signal.tone_hz as f32, signal.sample_rate_hz as f32)?;
-    Instrument::new(tone, ladder, array, Settings::default())
+    Instrument::new(tone, ladder, array, settings)
 }
 
 /// Run a source through the instrument to its end. `watch` sees every update.
@@ -209,7 +227,13 @@ impl Diary {
     }
 
     fn close(self, refusal: Reasons) -> Outcome {
-        let refused = || Judgement { verdict: Verdict::Refuse, depth: None, range: None, reasons: refusal };
+        let refused = || Judgement {
+            verdict: Verdict::Refuse,
+            depth: None,
+            range: None,
+            shallow_m: None,
+            reasons: refusal,
+        };
         Outcome {
             judgement: self.fix.as_ref().map_or_else(refused, |f| f.judgement.clone()),
             fix: self.fix,

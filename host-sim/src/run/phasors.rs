@@ -15,8 +15,20 @@ const CLOCK_HZ: f64 = 1e6;
 /// # Errors
 /// When the array or the rate of the rows cannot work.
 pub fn locate_phasors(array: Array, recording: &FieldRecording) -> Result<Outcome, ConfigError> {
+    locate_phasors_with(array, recording, Settings::default())
+}
+
+/// The same, with settings of the locate.
+///
+/// # Errors
+/// As [`locate_phasors`].
+pub fn locate_phasors_with(
+    array: Array,
+    recording: &FieldRecording,
+    settings: Settings,
+) -> Result<Outcome, ConfigError> {
     // Whoever demodulated the rows chose their windows; their noise is taken as independent.
-    let locator = Locator::new(array, (1.0 / recording.rate_hz) as f32, 1.0, Settings::default())?;
+    let locator = Locator::new(array, (1.0 / recording.rate_hz) as f32, 1.0, settings)?;
     let mut state = locator.start();
     let mut phase = CommonPhase::default();
     let mut diary = Diary::new(CLOCK_HZ);

@@ -35,6 +35,7 @@ pub fn station(number: u32, name: &str, signal: &Signal, outcome: &Outcome) -> S
             low95: f64::from(range.low_m),
             high95: f64::from(range.high_m),
         }),
+        shallow_bound_m: judgement.shallow_m.map(f64::from),
         methods: fix.map(methods).unwrap_or_default(),
         verdict: verdict(judgement.verdict),
         reasons: judgement.reasons.as_slice().iter().map(reason).collect(),
@@ -52,11 +53,13 @@ fn degrees(m: nullwalk_core::depth::Measured) -> Measured {
     Measured { value: f64::from(m.value).to_degrees(), sigma: f64::from(m.sigma).to_degrees() }
 }
 
+/// A depth with its 95 % range, which ends at the ground.
+pub(super) fn estimate(value: f64, sigma: f64) -> Estimate {
+    Estimate { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
+}
+
 fn methods(fix: &core::Fix) -> Vec<MethodResult> {
-    let estimate = |depth: Depth| {
-        let (value, sigma) = (f64::from(depth.depth_m), f64::from(depth.sigma_m));
-        Estimate { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
-    };
+    let estimate = |depth: Depth| estimate(f64::from(depth.depth_m), f64::from(depth.sigma_m));
     core::Method::ALL
         .iter()
         .zip(&fix.depths)
@@ -93,10 +96,11 @@ fn checks(fix: &core::Fix) -> Vec<Check> {
         check("both nulls passed", &["not-bracketed"], String::new()),
         check("lane across walked", &["not-crossed"], String::new()),
         check("held at the mark", &["away-from-mark"], String::new()),
-        check("sonde lies level", &["tilted"], pitch),
+        check("sonde not too steep", &["tilted"], pitch),
         check("field in step", &["elliptical"], String::new()),
         check("one sonde explains the field", &["bent-field"], String::new()),
         check("both nodes agree", &["nodes-contradict", "not-below"], String::new()),
+        check("as strong as on the bench", &["strength-differs"], String::new()),
         check("recording undisturbed", &["disturbed"], String::new()),
     ]
 }

@@ -103,6 +103,9 @@ fn depth(station: &Station) -> Markup {
         p.main { (metres_range(d.low95, d.high95)) }
         p.main { (feet_inches_range(d.low95, d.high95)) }
         p.also { "best " (metres(d.value)) " / " (feet_inches(d.value)) }
+        @if let Some(m) = station.stated_shallow_bound_m() {
+            p.also { "reckon with it from " (unbroken(&metres(m))) " / " (unbroken(&feet_inches(m))) " down" }
+        }
         @if station.verdict == Verdict::Doubt { p.also { "In doubt: reasons below" } }
     }
 }

@@ -19,7 +19,9 @@
 //! ```
 
 mod builtin;
+mod line;
 mod noise;
+mod sonde;
 mod validate;
 mod walk;
 
@@ -28,7 +30,9 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 pub use builtin::{Builtin, builtin};
+pub use line::Line;
 pub use noise::{Earth, HumLine, Impulses, Mains, Noise, Sway, Track};
+pub use sonde::{Iron, Sonde};
 pub use validate::SiteError;
 pub use walk::{Direction, Home, Lane, Leg, Lift, Settle, Stand, Sweep, To, Walker, default_walk};
 
@@ -61,6 +65,8 @@ pub struct Site {
     pub noise: Noise,
     /// Sources that are there at every station. Default: none.
     pub source: Vec<Sonde>,
+    /// Conductors that carry the tone, there at every station. Default: none.
+    pub line: Vec<Line>,
     /// What the technician does at each station. Default: [`default_walk`].
     pub walk: Vec<Leg>,
     /// The stations of the run, in order. Default: none, which means one station with default values.
@@ -109,50 +115,6 @@ impl Default for Start {
     }
 }
 
-/// A sonde: a magnetic dipole in the ground that carries one tone.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(default)]
-pub struct Sonde {
-    /// Metres east of the site's origin. Default 0.
-    pub east_m: f64,
-    /// Metres north of the site's origin. Default 0.
-    pub north_m: f64,
-    /// Metres below the ground surface, positive down. Default 1.
-    pub depth_m: f64,
-    /// Direction of the pipe in plan: the bearing of the dipole, degrees clockwise from north. Default 90.
-    pub lay_deg: f64,
-    /// Tilt of the dipole, degrees, positive when its end towards `lay_deg` is raised. Default 0.
-    pub pitch_deg: f64,
-    /// Peak dipole moment, A m2. Default 0.2.
-    pub moment_a_m2: f64,
-    /// Nominal frequency, hertz. Default: the tone the instrument is set to.
-    pub tone_hz: Option<f64>,
-    /// How far the carrier is off its nominal frequency, hertz. Default 0; cheap ones are 1 or 2 off.
-    pub offset_hz: f64,
-    /// Steady drift of the carrier, hertz per second. Default 0.
-    pub drift_hz_per_s: f64,
-    /// Phase of the moment at the first sample, degrees: it varies as cos(w t + phase). Default 0. No
-    /// instrument can know it, so no result may depend on it.
-    pub phase_deg: f64,
-}
-
-impl Default for Sonde {
-    fn default() -> Self {
-        Self {
-            east_m: 0.0,
-            north_m: 0.0,
-            depth_m: 1.0,
-            lay_deg: 90.0,
-            pitch_deg: 0.0,
-            moment_a_m2: 0.2,
-            tone_hz: None,
-            offset_hz: 0.0,
-            drift_hz_per_s: 0.0,
-            phase_deg: 0.0,
-        }
-    }
-}
-
 /// What is really there at a station.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
@@ -166,7 +128,7 @@ pub struct Truth {
     pub lay_rad: f64,
     /// Tilt of the dipole, radians, positive when its end towards the lay is raised.
     pub pitch_rad: f64,
-    /// Peak dipole moment, A m2.
+    /// Peak dipole moment at the first sample, A m2, as it is in free space.
     pub moment_a_m2: f64,
     /// Carrier frequency at the first sample, hertz.
     pub tone_hz: f64,

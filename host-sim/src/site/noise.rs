@@ -15,6 +15,11 @@ pub struct Noise {
     /// Draw the errors that the calibration's sigmas (`[array.calibration]`) speak of, once for each seed.
     /// Default true.
     pub calibration_error: bool,
+    /// The errors drawn are so many times what the calibration claims. Default 1: it claims the truth.
+    pub calibration_scale: f64,
+    /// Fraction of full scale at which the chain really clips. Default: the one that the instrument knows,
+    /// `front_end.rail_fraction`.
+    pub true_rail_fraction: Option<f64>,
     /// The power grid. Default: none; an empty `[noise.mains]` gives the defaults at [`Mains`].
     pub mains: Option<Mains>,
     /// Impulses, as in towns. Default: none; an empty `[noise.impulses]` gives the defaults at [`Impulses`].
@@ -33,6 +38,8 @@ impl Default for Noise {
             field_pt_per_root_hz: 5.0,
             high_pass_hz: 20.0,
             calibration_error: true,
+            calibration_scale: 1.0,
+            true_rail_fraction: None,
             mains: None,
             impulses: None,
             sway: Sway::default(),

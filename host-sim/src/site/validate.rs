@@ -7,7 +7,8 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::frame::MAX_CHANNELS;
 
 use super::{
-    Direction, Home, Lane, Leg, Lift, Mains, Noise, Settle, Site, Sonde, Stand, Start, Sweep, To, Walker,
+    Direction, Home, Iron, Lane, Leg, Lift, Line, Mains, Noise, Settle, Site, Sonde, Stand, Start, Sweep,
+    To, Walker,
 };
 use crate::tolerant_toml::ParseError;
 
@@ -85,6 +86,7 @@ impl Site {
         check_walker(&self.walker)?;
         check_noise(&self.noise)?;
         check_all("source", &self.source, |key, s| self.check_source(key, s))?;
+        check_all("line", &self.line, |key, line| self.check_line(key, line))?;
         check_all("walk", &self.walk, check_leg)?;
         check_all("station", &self.station, |key, station| {
             check_start(key, &station.start)?;
@@ -94,7 +96,6 @@ impl Site {
     }
 
     fn check_source(&self, key: &str, s: &Sonde) -> Result<(), SiteError> {
-        let nyquist_hz = self.signal.sample_rate_hz * 0.5;
         let key = |name: &str| format!("{key}.{name}");
         within(&key("east_m"), s.east_m, -FAR_M..=FAR_M)?;
         within(&key("north_m"), s.north_m, -FAR_M..=FAR_M)?;
@@ -102,13 +103,49 @@ impl Site {
         within(&key("lay_deg"), s.lay_deg, -360.0..=360.0)?;
         within(&key("pitch_deg"), s.pitch_deg, -90.0..=90.0)?;
         within(&key("moment_a_m2"), s.moment_a_m2, 0.0..=1000.0)?;
-        if let Some(tone_hz) = s.tone_hz {
-            within(&key("tone_hz"), tone_hz, 10.0..=nyquist_hz * 0.98)?;
-        }
+        within(&key("moment_drift_per_s"), s.moment_drift_per_s, -0.1..=0.1)?;
+        self.check_tone(&key("tone_hz"), s.tone_hz)?;
         within(&key("offset_hz"), s.offset_hz, -20.0..=20.0)?;
         within(&key("drift_hz_per_s"), s.drift_hz_per_s, -1.0..=1.0)?;
-        within(&key("phase_deg"), s.phase_deg, -360.0..=360.0)
+        within(&key("phase_deg"), s.phase_deg, -360.0..=360.0)?;
+        s.iron.map_or(Ok(()), |iron| check_iron(&key("iron"), &iron))
     }
+
+    fn check_line(&self, key: &str, line: &Line) -> Result<(), SiteError> {
+        let key = |name: &str| format!("{key}.{name}");
+        within(&key("east_m"), line.east_m, -FAR_M..=FAR_M)?;
+        within(&key("north_m"), line.north_m, -FAR_M..=FAR_M)?;
+        within(&key("bearing_deg"), line.bearing_deg, -360.0..=360.0)?;
+        within(&key("aside_m"), line.aside_m, -100.0..=100.0)?;
+        within(&key("depth_m"), line.depth_m, -100.0..=100.0)?;
+        within(&key("length_m"), line.length_m, 0.1..=FAR_M)?;
+        within(&key("bend_deg"), line.bend_deg, -180.0..=180.0)?;
+        within(&key("bend_at_m"), line.bend_at_m, 0.0..=line.length_m)?;
+        within(&key("current_a"), line.current_a, 0.0..=1000.0)?;
+        if let Some(share) = line.share_at_sonde {
+            within(&key("share_at_sonde"), share, 0.0..=1000.0)?;
+            if self.stations().iter().any(|station| self.sources(station).is_empty()) {
+                let problem = "needs a source at every station: add one, or give `current_a` in its place";
+                return Err(SiteError::new(key("share_at_sonde"), problem));
+            }
+        }
+        self.check_tone(&key("tone_hz"), line.tone_hz)?;
+        within(&key("phase_deg"), line.phase_deg, -360.0..=360.0)
+    }
+
+    fn check_tone(&self, key: &str, tone_hz: Option<f64>) -> Result<(), SiteError> {
+        let highest_hz = self.signal.sample_rate_hz * 0.49;
+        tone_hz.map_or(Ok(()), |tone_hz| within(key, tone_hz, 10.0..=highest_hz))
+    }
+}
+
+fn check_iron(key: &str, iron: &Iron) -> Result<(), SiteError> {
+    let key = |name: &str| format!("{key}.{name}");
+    within(&key("weaken_db"), iron.weaken_db, 0.0..=120.0)?;
+    within(&key("leak_share"), iron.leak_share, -10.0..=10.0)?;
+    within(&key("ahead_m"), iron.ahead_m, 0.0..=100.0)?;
+    within(&key("behind_m"), iron.behind_m, 0.0..=100.0)?;
+    within(&key("lag_deg"), iron.lag_deg, -360.0..=360.0)
 }
 
 fn check_start(key: &str, s: &Start) -> Result<(), SiteError> {
@@ -129,6 +166,10 @@ fn check_walker(w: &Walker) -> Result<(), SiteError> {
 fn check_noise(n: &Noise) -> Result<(), SiteError> {
     within("noise.field_pt_per_root_hz", n.field_pt_per_root_hz, 0.0..=1e6)?;
     within("noise.high_pass_hz", n.high_pass_hz, 0.1..=1000.0)?;
+    within("noise.calibration_scale", n.calibration_scale, 0.0..=1000.0)?;
+    if let Some(fraction) = n.true_rail_fraction {
+        within("noise.true_rail_fraction", fraction, 1e-6..=1.0)?;
+    }
     if let Some(mains) = &n.mains {
         check_mains(mains)?;
     }

@@ -41,8 +41,8 @@ impl<const C: usize> Coils<C> {
         let sigma = &site.array.calibration;
         let (scale, half_ratio) = if site.noise.calibration_error {
             let mut random = stream(seed, 0, Purpose::Calibration);
-            let scale = sigma.scale_sigma * normal(&mut random);
-            (scale, 0.5 * sigma.node_ratio_sigma * normal(&mut random))
+            let mut error = |claimed: f64| site.noise.calibration_scale * claimed * normal(&mut random);
+            (error(sigma.scale_sigma), 0.5 * error(sigma.node_ratio_sigma))
         } else {
             (0.0, 0.0)
         };

@@ -34,11 +34,6 @@ pub enum Fault {
         /// The other one.
         b: usize,
     },
-    /// All channels clip at this magnitude, below the rail that the instrument knows of.
-    ClipsEarly {
-        /// Magnitude in counts.
-        counts: i32,
-    },
     /// Bursts of noise on all channels at once.
     Bursts {
         /// Mean number in a second of 8000 frames.
@@ -106,10 +101,6 @@ impl<S> Faulty<S> {
                 if a.max(b) < C {
                     frame.swap(a, b);
                 }
-            }
-            Fault::ClipsEarly { counts } => {
-                let rail = counts.saturating_abs();
-                *frame = frame.map(|count| count.clamp(-rail, rail));
             }
             Fault::Bursts { rate_per_8000, counts, frames, .. } => {
                 if self.random.random_range(0.0..8000.0) < rate_per_8000 {

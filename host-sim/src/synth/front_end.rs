@@ -66,11 +66,12 @@ impl<const C: usize> Chain<C> {
     pub(super) fn new(site: &Site, seed: u64, station: usize) -> Result<Self, ConfigError> {
         let front_end = &site.front_end;
         let full_scale = f64::from(front_end.full_scale_counts);
+        let rail_fraction = site.noise.true_rail_fraction.unwrap_or(front_end.rail_fraction);
         Ok(Self {
             ladder: front_end.ladder()?,
             counts_per_volt: full_scale / front_end.full_scale_v,
             sample_rate_hz: site.signal.sample_rate_hz,
-            rail: full_scale * front_end.rail_fraction,
+            rail: full_scale * rail_fraction,
             lowest: -full_scale,
             highest: full_scale - 1.0,
             rung: 0,

@@ -2,21 +2,22 @@
 //!
 //! ```text
 //! walker -> mast pose --+
-//! sonde, mains, impulses, Earth -> field at every coil -> EMF -> + noise -> gain, rail, converter -> counts
+//! sonde, line, mains, impulses, Earth -> field at every coil -> EMF -> + noise -> gain, rail, converter -> counts
 //! ```
 //!
 //! Pose and fields are worked out 500 times a second and interpolated linearly in between; a mast that
 //! passes a source 0.5 m away at 1 m/s so gets its field right to 1e-5. All of it is `f64`, and the same
 //! site, station and seed give the same samples on the same machine, however they are read.
 //!
-//! What is modelled: a point dipole in free space (no soil, pipe or iron), coils as points at their
-//! node's place, EMF as the derivative of the flux, including what motion adds; hum, impulses, sway in
-//! the Earth's field; white noise, high-pass, gain rungs with settling, rail and rounding. What is not: the
-//! length of a sonde and the size of coils, soil and metal, the converter's anti-alias filter, microphonics.
+//! What is modelled: point dipoles and thin wires in free space (no soil, and of iron a stand-in), coils as
+//! points at their node's place, EMF as the derivative of the flux, including what motion adds; hum, impulses,
+//! sway in the Earth's field; white noise, high-pass, gain rungs with settling, rail and rounding. What is not:
+//! the length of a sonde and the size of coils, soil and metal, the converter's anti-alias filter, microphonics.
 
 mod coils;
 mod earth;
 mod emission;
+mod emitter;
 pub mod faults;
 mod front_end;
 mod glide;

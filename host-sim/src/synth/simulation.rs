@@ -84,14 +84,13 @@ impl<const C: usize> Simulation<C> {
         let coils = Coils::new(site, seed);
         let technician = Technician::new(site, here, place);
         let mast = coils.mast(&technician.pose());
-        let tone = |sonde| Tone::new(sonde, &site.ground, site.signal.tone_hz, &coils, &mast);
         let noise = &site.noise;
         let quiet = |rate: f64| rate <= 0.0;
         let impulses = noise.impulses.as_ref().filter(|i| !quiet(i.rate_per_s));
         Ok(Self {
             truth: site.truth().into_iter().nth(station).flatten(),
             sample_rate_hz: site.signal.sample_rate_hz,
-            tones: site.sources(here).iter().map(tone).collect(),
+            tones: Tone::all(site, here, &coils, &mast),
             hum: noise.mains.as_ref().map(|m| Hum::new(m, site, &coils, &mast, place)),
             crackle: impulses.map(|i| Crackle::new(i, site, seed, station)),
             earth: EarthEmf::new(noise, &coils, &mast),

@@ -1,53 +1,8 @@
-//! From several methods and checks to one verdict: `Agree`, `Doubt` or `Refuse`, with reasons.
+//! Why a verdict is not `Agree`: a code for machines, a sentence for people, and what to do next.
 
 use heapless::Vec;
 
-use crate::depth::{Depth, Measured, Unusable};
-use crate::frame::SampleIndex;
-use crate::math;
-
-/// What the methods and checks amount to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Verdict {
-    /// Independent methods agree and no check failed.
-    Agree,
-    /// Methods differ or a check failed; the range is widened and the reasons are given.
-    Doubt,
-    /// No figure may be given.
-    Refuse,
-}
-
-/// A way to find the depth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Method {
-    /// Weakening of the field from the lower to the upper node.
-    FieldRatio,
-    /// Distance between the two nulls along a lane.
-    NullSpacing,
-    /// Distance between the two extrema of the vertical field along a lane.
-    VerticalMaxima,
-    /// Weakening of the field when the mast is lifted.
-    Lift,
-    /// Fit of a dipole to the whole walk.
-    TraverseFit,
-}
-
-impl Method {
-    /// All methods, in the order of [`Fix::depths`].
-    pub const ALL: [Self; 5] =
-        [Self::FieldRatio, Self::NullSpacing, Self::VerticalMaxima, Self::Lift, Self::TraverseFit];
-
-    /// Its name in words.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::FieldRatio => "field ratio",
-            Self::NullSpacing => "null spacing",
-            Self::VerticalMaxima => "vertical maxima",
-            Self::Lift => "lift",
-            Self::TraverseFit => "traverse fit",
-        }
-    }
-}
+use super::Verdict;
 
 /// Why a verdict is not `Agree`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -86,6 +41,8 @@ pub enum Reason {
     NotBelow,
     /// A component of the field is reversed or stronger at the upper node.
     NodesContradict,
+    /// The sonde is not as strong as it was on the bench.
+    StrengthDiffers,
 }
 
 impl Reason {
@@ -109,6 +66,7 @@ impl Reason {
             Self::Disturbed => "disturbed",
             Self::NotBelow => "not-below",
             Self::NodesContradict => "nodes-contradict",
+            Self::StrengthDiffers => "strength-differs",
         }
     }
 
@@ -136,6 +94,7 @@ impl Reason {
             Self::NodesContradict => {
                 "The two nodes contradict each other as no source below could make them."
             }
+            Self::StrengthDiffers => "The sonde is not as strong as it was measured on the bench.",
         }
     }
 
@@ -177,7 +136,15 @@ impl Reason {
             Self::NodesContradict => {
                 "Check that every coil is plugged in where it belongs and the right way round."
             }
+            Self::StrengthDiffers => {
+                "Change its battery and look for metal around it; distrust the depth until it is as strong again."
+            }
         }
+    }
+
+    /// Whether it speaks of a field that a neighbour may have bent.
+    pub(super) const fn bends(self) -> bool {
+        matches!(self, Self::MethodsDisagree | Self::Elliptical | Self::BentField | Self::StrengthDiffers)
     }
 
     /// Whether a figure may still be given.
@@ -197,7 +164,7 @@ impl Reason {
 }
 
 /// The most reasons a judgement carries: room for each of them once.
-pub const MAX_REASONS: usize = 17;
+pub const MAX_REASONS: usize = 18;
 
 /// A list of reasons without repeats.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -227,115 +194,5 @@ impl Reasons {
     /// The gravest consequence of all reasons.
     pub fn severity(&self) -> Verdict {
         self.0.iter().map(|r| r.severity()).max().unwrap_or(Verdict::Agree)
-    }
-}
-
-/// The 95 % range of a depth, metres.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Range95 {
-    /// Lower end.
-    pub low_m: f32,
-    /// Upper end.
-    pub high_m: f32,
-}
-
-/// What the methods and checks amount to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Judgement {
-    /// The verdict.
-    pub verdict: Verdict,
-    /// Depth from the ground down to the source, with its sigma; `None` when refused.
-    pub depth: Option<Depth>,
-    /// Its 95 % range; widened to hold every method when in doubt.
-    pub range: Option<Range95>,
-    /// Why the verdict is not `Agree`.
-    pub reasons: Reasons,
-}
-
-/// Depths by every method, in the order of [`Method::ALL`].
-pub type Depths = [Result<Depth, Unusable>; 5];
-
-/// Upper 1 % points of chi-square for 1 to 4 degrees of freedom (Abramowitz and Stegun, table 26.8).
-const CHI_SQUARE_99: [f32; 4] = [6.635, 9.210, 11.345, 13.277];
-/// Half width of a normal 95 % range in sigmas.
-const SIGMAS_95: f32 = 1.96;
-
-/// A horizontal position in the site frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
-    /// East of the site's origin, metres.
-    pub east_m: f32,
-    /// North of it, metres.
-    pub north_m: f32,
-    /// Standard uncertainty, the larger of along and across the lay, metres.
-    pub sigma_m: f32,
-}
-
-/// A located source.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fix {
-    /// Sample at which the fix was complete.
-    pub at: SampleIndex,
-    /// Ground point above the source.
-    pub place: Option<Place>,
-    /// Lay as a bearing clockwise from north, radians modulo half a turn.
-    pub lay_rad: Option<Measured>,
-    /// Depth from the ground to the source by every method, metres.
-    pub depths: Depths,
-    /// Pitch of the sonde, radians.
-    pub pitch_rad: Option<Measured>,
-    /// Strength of the sonde, A m2.
-    pub moment_a_m2: Option<Measured>,
-    /// What all this amounts to.
-    pub judgement: Judgement,
-}
-
-/// The mean of the depths, weighted by their sigmas; `None` when there is none.
-pub fn mean(depths: &Depths) -> Option<Depth> {
-    let (mut weight, mut weighted) = (0.0, 0.0);
-    for depth in depths.iter().flatten() {
-        let w = 1.0 / (depth.sigma_m * depth.sigma_m).max(1e-8);
-        weight += w;
-        weighted += w * depth.depth_m;
-    }
-    (weight > 0.0).then(|| Depth { depth_m: weighted / weight, sigma_m: math::sqrt(1.0 / weight) })
-}
-
-/// Combine the depths, and test whether they go together.
-///
-/// The test is the weighted sum of squared deviations against chi-square at the 1 % level. When it fails, the
-/// range grows to hold every method's own.
-pub fn judge(depths: &Depths, mut reasons: Reasons) -> Judgement {
-    let mean = mean(depths);
-    reasons.add_if(mean.is_none(), Reason::TooNoisy);
-    let Some(mean) = mean.filter(|_| reasons.severity() < Verdict::Refuse) else {
-        return Judgement { verdict: Verdict::Refuse, depth: None, range: None, reasons };
-    };
-    let count = depths.iter().flatten().count();
-    let chi_square: f32 = depths
-        .iter()
-        .flatten()
-        .map(|d| {
-            let z = (d.depth_m - mean.depth_m) / d.sigma_m.max(1e-4);
-            z * z
-        })
-        .sum();
-    reasons.add_if(count == 1, Reason::OneMethod);
-    let limit = CHI_SQUARE_99.get(count.saturating_sub(2)).copied().unwrap_or(f32::MAX);
-    reasons.add_if(count > 1 && chi_square > limit, Reason::MethodsDisagree);
-    let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
-    let (mut low_m, mut high_m) = own(&mean);
-    let verdict = reasons.severity();
-    if verdict == Verdict::Doubt {
-        for (low, high) in depths.iter().flatten().map(own) {
-            low_m = low_m.min(low);
-            high_m = high_m.max(high);
-        }
-    }
-    Judgement {
-        verdict,
-        depth: Some(mean),
-        range: Some(Range95 { low_m: low_m.max(0.0), high_m }),
-        reasons,
     }
 }

@@ -1,0 +1,60 @@
+//! A conductor that carries the tone: a pipe, a cable, a tracer wire.
+
+use serde::{Deserialize, Serialize};
+
+/// A long conductor that carries the tone, level and straight but for one bend.
+///
+/// It comes from `length_m` behind its point, passes or bends there or later, and ends `length_m` further on. Its
+/// current is the same all along; beyond its ends it spreads evenly in the soil, which adds nothing (a current
+/// that spreads evenly about a point has no direction to make a magnetic field in).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Line {
+    /// East coordinate of its point, metres. Default 0.
+    pub east_m: f64,
+    /// North coordinate of its point, metres. Default 0.
+    pub north_m: f64,
+    /// The bearing it arrives on, degrees clockwise from north. Default 0.
+    pub bearing_deg: f64,
+    /// How far it runs to the right of its point, seen along that bearing, metres; negative: to the left.
+    /// Default 0.
+    pub aside_m: f64,
+    /// Depth below ground, metres; negative: overhead. Default 0.6.
+    pub depth_m: f64,
+    /// How far it reaches on either side of its point, metres. Default 30.
+    pub length_m: f64,
+    /// By how much it turns to the right at its bend, degrees. Default 0: it is straight.
+    pub bend_deg: f64,
+    /// How far beyond its point the bend is, metres. Default 0.
+    pub bend_at_m: f64,
+    /// Peak current, amperes. Default 0.02.
+    pub current_a: f64,
+    /// In place of `current_a`: strength of its field on the ground above the station's first sonde, as a share of
+    /// that of the sonde in free space. Default: none.
+    pub share_at_sonde: Option<f64>,
+    /// Nominal frequency, hertz. Default: the carrier of the station's first sonde, with its drifts, as the current
+    /// that it drives; without one, the tone the instrument is set to.
+    pub tone_hz: Option<f64>,
+    /// Phase of the current, degrees: relative to the sonde whose carrier it has, or at the first sample where it
+    /// has its own. Default 0.
+    pub phase_deg: f64,
+}
+
+impl Default for Line {
+    fn default() -> Self {
+        Self {
+            east_m: 0.0,
+            north_m: 0.0,
+            bearing_deg: 0.0,
+            aside_m: 0.0,
+            depth_m: 0.6,
+            length_m: 30.0,
+            bend_deg: 0.0,
+            bend_at_m: 0.0,
+            current_a: 0.02,
+            share_at_sonde: None,
+            tone_hz: None,
+            phase_deg: 0.0,
+        }
+    }
+}
