@@ -59,12 +59,19 @@ struct Plan {
     units: u32,
     /// and what to call the cost of one.
     cost: &'static str,
+    /// Whether the dearest round is what counts.
+    dearest: bool,
 }
 
 impl Plan {
     /// One round, where every step counts.
     const fn steps(steps: u32) -> Self {
-        Self { rounds: 1, steps, units: steps, cost: "instructions" }
+        Self { rounds: 1, steps, units: steps, cost: "instructions", dearest: false }
+    }
+
+    /// The dearest of so many steps.
+    const fn dearest_of(steps: u32) -> Self {
+        Self { rounds: steps, steps: 1, units: 1, cost: "most_instructions", dearest: true }
     }
 }
 

@@ -4,7 +4,7 @@ use glam::Vec3;
 use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
 use nullwalk_core::depth::{self, Measured};
 use nullwalk_core::extrema::{Extrema, Prominence};
-use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Undetermined, traverse};
+use nullwalk_core::fit::{Dipole, Look, Priors, Ring, Shared, Undetermined, glimpse, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
 use nullwalk_core::paced::{Passed, Walking, pattern};
 use nullwalk_core::{field, math};
@@ -26,6 +26,23 @@ fn look(n: u32) -> Look {
         fields_nt: [seen(at_m), seen(at_m + upper_m)],
         sigma_nt: [0.03; 2],
         pose_sigma_m: Vec3::new(0.02, 0.02, 0.005),
+        spread_m: Vec3::ZERO,
+    }
+}
+
+/// What is seen over and around sondes from 0.5 to 4 m down, from on top of them to 4 m off, with more noise or less.
+fn glance(n: u32) -> Look {
+    let [forward, left, down, quiet] = [n % 8, n / 8 % 4, n / 32 % 8, n / 256].map(|n| n as f32);
+    let sigma_nt = 0.1 / (1.0 + 20.0 * quiet * quiet * quiet);
+    let from_source = Vec3::new(0.6 * forward - 0.9, 0.5 * left - 0.2, 0.5 * (1.0 + down));
+    let upper_m = Vec3::new(0.01, -0.01, 0.4);
+    let seen = |r: Vec3| Vec3::from_array(field::dipole([0.15, 0.13, 0.02 * left], r.to_array())) * 1e9;
+    Look {
+        at_m: Vec3::ZERO,
+        upper_m,
+        fields_nt: [seen(from_source), seen(from_source + upper_m)],
+        sigma_nt: [sigma_nt; 2],
+        pose_sigma_m: Vec3::ZERO,
         spread_m: Vec3::ZERO,
     }
 }
@@ -70,6 +87,12 @@ pub fn measure_all(meter: &mut impl Meter) {
             walk.looks().last().map(|look| (look.at_m, look.spread_m))
         }
     });
+    let glimpsed = |n: u32| {
+        let seen = glimpse(&glance(n), &Priors::default(), 0.005);
+        seen.map(|seen| (seen.place_m, (seen.depth_m().sigma, seen.lay_rad.sigma)))
+    };
+    meter.measure("fit.glimpse", Plan::steps(1024), || glimpsed);
+    meter.measure("fit.glimpse", Plan::dearest_of(1024), || glimpsed);
     // From a start some ten per cent off.
     let shared = Shared { node_ratio: 0.005, field: 0.01, place_m: Vec3::splat(0.01) };
     let start = Dipole { at_m: Vec3::new(0.1, -0.1, -1.35), moment: Vec3::new(0.17, 0.02, 0.0) };
@@ -106,5 +129,6 @@ pub fn measure_all(meter: &mut impl Meter) {
     meter.measure("math.sin_cos_turn", Plan::steps(256), || {
         |n: u32| math::sin_cos_turn(n.wrapping_mul(0x9e37_79b9))
     });
+    meter.measure("math.exp", Plan::steps(256), || |n: u32| math::exp(0.37 - 0.01 * n as f32));
     meter.measure("math.cbrt", Plan::steps(256), || |n: u32| math::cbrt(0.37 + n as f32));
 }

@@ -13,6 +13,7 @@ pub const ONE_SECOND: Plan = Plan {
     steps: 5 * ROUND_BLOCKS,
     units: 5 * ROUND_FRAMES * CHANNELS as u32,
     cost: "instructions_per_sample_and_channel",
+    dearest: false,
 };
 
 /// The whole tone path: what listens, and what it remembers.

@@ -37,6 +37,7 @@ pub const PLAN: Plan = Plan {
     steps: 1,
     units: BLOCKS * (BLOCK * CHANNELS) as u32,
     cost: "instructions_per_sample_and_channel",
+    dearest: false,
 };
 
 /// Moment of the sonde, A m2, and its depth below the ground, metres.

@@ -1,8 +1,13 @@
-//! Least-squares fit of a dipole to the fields seen along a walk.
+//! Least-squares fits of a dipole to the fields seen: at one instant, and along a walk.
 //!
 //! Gauss and Newton from a closed-form start, a bounded number of steps, the normal equations solved by Cholesky's
 //! factorisation.
 
+mod belief;
+mod circle;
+mod coarse;
+mod glimpse;
+mod mode;
 pub(crate) mod normal;
 mod ring;
 mod symmetric;
@@ -13,6 +18,7 @@ use glam::Vec3;
 use crate::math;
 use symmetric::Symmetric;
 
+pub use glimpse::{Glimpsed, LogNormal, Priors, glimpse};
 pub(crate) use normal::solution;
 pub use ring::{Look, Ring};
 pub use traverse::{Shared, Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
