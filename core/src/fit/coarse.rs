@@ -6,7 +6,7 @@ use core::f32::consts::{LN_2, LOG2_E};
 /// Reciprocal of the square root of a positive number; relative error below 1e-5.
 ///
 /// A guess from the exponent bits, then two steps of Newton's method.
-pub fn recip_sqrt(x: f32) -> f32 {
+pub(super) fn recip_sqrt(x: f32) -> f32 {
     let mut y = f32::from_bits(0x5f37_5a86_u32.wrapping_sub(x.to_bits() >> 1));
     for _ in 0..2 {
         y *= 1.5 - 0.5 * x * y * y;
@@ -15,7 +15,7 @@ pub fn recip_sqrt(x: f32) -> f32 {
 }
 
 /// Exponential between -80 and 80; relative error below 3e-4.
-pub fn exp(x: f32) -> f32 {
+pub(super) fn exp(x: f32) -> f32 {
     let doublings = x * LOG2_E;
     let whole = doublings as i32;
     let part = doublings - whole as f32;
@@ -28,7 +28,7 @@ pub fn exp(x: f32) -> f32 {
 /// Natural logarithm of a positive normal number; absolute error below 1e-4.
 ///
 /// The exponent bits, and a polynomial for the mantissa between 1 and 2 (least greatest error at Chebyshev's points).
-pub fn ln(x: f32) -> f32 {
+pub(super) fn ln(x: f32) -> f32 {
     let bits = x.to_bits();
     let exponent = (bits >> 23) as i32 - 127;
     let m = f32::from_bits((bits & 0x007f_ffff) | 0x3f80_0000);
