@@ -4,7 +4,7 @@ use nullwalk_core::array::{Array, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
-use nullwalk_core::fit::{Ring, Traversed};
+use nullwalk_core::fit::{Glimpsed, Priors, Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
@@ -28,6 +28,9 @@ pub fn keep_all() {
     keep(math::recip_sqrt as *const ());
     keep(math::atan2 as *const ());
     keep(math::db as *const ());
+    keep(math::exp as *const ());
+    keep(math::exp_m1 as *const ());
+    keep(math::ln as *const ());
     keep(math::wrap_pi as *const ());
     keep(math::wrap_half_pi as *const ());
 
@@ -57,6 +60,10 @@ pub fn keep_all() {
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
     keep(field::segment::<f32> as *const ());
+    keep(fit::glimpse as *const ());
+    keep(<Priors as Default>::default as *const ());
+    keep(Glimpsed::depth_m as *const ());
+    keep(Glimpsed::bearing_rad as *const ());
     keep(fit::traverse::<128> as *const ());
     keep(Ring::<128>::default as *const ());
     keep(Ring::<128>::push as *const ());
