@@ -17,8 +17,8 @@ gate() { # TARGET FEATURES: build the link gate
 image() { # TARGET PACKAGE
     echo "$CARGO_TARGET_DIR/$1/firmware/$2"
 }
-firmware() { # TARGET: run the core's work in the emulator
-    cargo run --quiet -p nullwalk-qemu-mps2 --profile firmware --target "$1"
+firmware() { # TARGET FILE: run the core's work in the emulator. What it says last, if it fails, is why.
+    cargo run --quiet -p nullwalk-qemu-mps2 --profile firmware --target "$1" >"$2" || { tail -3 "$2"; return 1; }
 }
 figures() { cargo run --quiet --release -p nullwalk-figures -- "$@"; }
 
@@ -58,8 +58,8 @@ done
 
 step "Firmware in the emulator: the same bits as on the host"
 cargo run --quiet --release -p nullwalk-qemu-mps2 >"$work/host.toml"
-firmware $M4 >"$work/m4.toml"
-firmware $M0 >"$work/m0.toml"
+firmware $M4 "$work/m4.toml"
+firmware $M0 "$work/m0.toml"
 figures same "$work/host.toml" "$work/m4.toml"
 figures same "$work/host.toml" "$work/m0.toml"
 

@@ -69,9 +69,14 @@ impl Plan {
         Self { rounds: 1, steps, units: steps, cost: "instructions", dearest: false }
     }
 
+    /// As many rounds of one step: without hardware for floats, together they would outrun the counter.
+    const fn one_by_one(steps: u32) -> Self {
+        Self { rounds: steps, steps: 1, ..Self::steps(steps) }
+    }
+
     /// The dearest of so many steps.
     const fn dearest_of(steps: u32) -> Self {
-        Self { rounds: steps, steps: 1, units: 1, cost: "instructions", dearest: true }
+        Self { units: 1, dearest: true, ..Self::one_by_one(steps) }
     }
 }
 

@@ -91,7 +91,7 @@ pub fn measure_all(meter: &mut impl Meter) {
         let seen = glimpse(&glance(n), &Priors::default(), 0.005);
         seen.map(|seen| (seen.place_m, (seen.depth_m().sigma, seen.lay_rad.sigma)))
     };
-    meter.measure("fit.glimpse", Plan::steps(1024), || glimpsed);
+    meter.measure("fit.glimpse", Plan::one_by_one(1024), || glimpsed);
     meter.measure("fit.glimpse_at_most", Plan::dearest_of(1024), || glimpsed);
     // From a start some ten per cent off.
     let shared = Shared { node_ratio: 0.005, field: 0.01, place_m: Vec3::splat(0.01) };
