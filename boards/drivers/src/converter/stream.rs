@@ -39,15 +39,15 @@ pub struct Sample<const C: usize> {
 /// certain.
 ///
 /// **Lost samples.** The part does not number its samples, so the time of data-ready does: whole periods since the last
-/// one. Up to three quarters of a period of delay are taken for delay. After a longer one, the part holds two samples
-/// of which the older comes first (from memory of the data sheet), so both are thrown away.
+/// one, so it must be timed to within half a period. After a longer delay the part holds two samples, of which the older
+/// comes first (from memory of the data sheet), so both are thrown away.
 #[derive(Debug, Clone)]
 pub struct Stream<const C: usize> {
     part: Part,
     gains: Gains,
     period: NonZeroU32,
-    /// When data-ready of the latest sample was due.
-    due: Option<u32>,
+    /// Data-ready of the latest sample.
+    last: Option<u32>,
     next: SampleIndex,
     /// Frames to throw away: two after a pause, of which the second need not wait for data-ready.
     discard: u8,
@@ -84,7 +84,7 @@ impl<const C: usize> Stream<C> {
             part,
             gains,
             period,
-            due: None,
+            last: None,
             next: 0,
             discard: PAUSE,
             wanted: 0,
@@ -127,10 +127,10 @@ impl<const C: usize> Stream<C> {
 
     /// Whether data-ready has not come for much too long.
     pub fn is_silent(&self, now: u32) -> bool {
-        self.due.is_some_and(|due| {
-            // The grid may be a little ahead of the time.
-            let late = now.wrapping_sub(due);
-            late < u32::MAX / 2 && late / self.period >= SILENT_AFTER
+        self.last.is_some_and(|last| {
+            // A sample may have come since `now` was read.
+            let quiet = now.wrapping_sub(last);
+            quiet < u32::MAX / 2 && quiet / self.period >= SILENT_AFTER
         })
     }
 
@@ -277,25 +277,22 @@ impl<const C: usize> Stream<C> {
             self.discard = 0;
             return None;
         }
-        let Some(due) = self.due else {
-            self.due = Some(tick);
+        let Some(last) = self.last else {
+            self.last = Some(tick);
             self.discard = 1;
             return None;
         };
-        let period = self.period.get();
-        let periods = match (fresh, tick.wrapping_sub(due).wrapping_add(period / 4) / self.period) {
+        let half = self.period.get() / 2;
+        let periods = match (fresh, tick.wrapping_sub(last).wrapping_add(half) / self.period) {
             (Some(false), _) | (None, 0) => {
                 self.note(Fault::Repeated, 1);
                 return None;
             }
-            // The grid was begun with a data-ready that was served very late.
+            // New for sure, so the one before was served very late.
             (Some(true), 0) => 1,
             (_, periods) => periods,
         };
-        let grid = due.wrapping_add(periods.wrapping_mul(period));
-        let off = tick.wrapping_sub(grid) as i32;
-        // Data-ready is served late at times, never early. So the grid follows early ones fast and late ones slowly.
-        self.due = Some(grid.wrapping_add_signed(if off < 0 { off / 2 } else { off / 16 }));
+        self.last = Some(tick);
         let missed = periods.wrapping_sub(1);
         let index = self.next.wrapping_add(u64::from(missed));
         self.next = index.wrapping_add(1);
