@@ -62,13 +62,10 @@ fn command_words_are_those_of_the_data_sheet() {
     ];
     assert!(words.into_iter().all(|(command, word)| command.word() == word));
     // Answers: the register's own value, 010a aaaa ammm mmmm to a write, the word itself to the rest.
-    assert_eq!(words.map(|(command, _)| command.acknowledged()), [
-        None,
-        Some(0x0655),
-        None,
-        Some(0b010_000011_0000000),
-        Some(0b010_000100_0000001)
-    ]);
+    assert_eq!(
+        words.map(|(command, _)| command.acknowledged()),
+        [None, Some(0x0655), None, Some(0b010_000011_0000000), Some(0b010_000100_0000001)]
+    );
 }
 
 fn part() -> impl Strategy<Value = Part> {

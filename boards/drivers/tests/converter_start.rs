@@ -9,7 +9,9 @@ use common::{Chip, Wires, answer_frame};
 use embedded_hal_mock::eh1::delay::{CheckedDelay, NoopDelay, Transaction as Wait};
 use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Level};
 use embedded_hal_mock::eh1::spi::{Mock as Spi, Transaction};
-use nullwalk_drivers::converter::{Clock, Converter, Gains, Input, Part, Rate, SPI_MODE, Setup, StartError};
+use nullwalk_drivers::converter::{
+    Clock, Converter, Gains, Input, Part, Rate, SPI_MODE, Setup, StartError,
+};
 
 fn setup(part: Part) -> Setup {
     let gains = Gains::new(&[1, 4, 16, 64]).unwrap();
@@ -105,11 +107,11 @@ fn what_does_not_start_is_said_in_words() {
 fn nothing_connected_is_no_part() {
     // A data wire that floats or is held gives all ones or all zeros.
     for level in [0x00, 0xFF] {
-        let answer = Transaction::transfer_in_place(frame(&[0xA0, 0x00, 0x00, 0x71, 0x00]), vec![level; 30]);
+        let answer =
+            Transaction::transfer_in_place(frame(&[0xA0, 0x00, 0x00, 0x71, 0x00]), vec![level; 30]);
         let mut spi = Spi::new(&[Transaction::transaction_start(), answer, Transaction::transaction_end()]);
         let mut reset = Pin::new(&[Level::set(State::Low), Level::set(State::High)]);
-        let started =
-            Converter::<_, 6>::start(spi.clone(), &mut reset, &mut NoopDelay, setup(Part::Eight));
+        let started = Converter::<_, 6>::start(spi.clone(), &mut reset, &mut NoopDelay, setup(Part::Eight));
         assert_eq!(started.unwrap_err(), StartError::Garbled);
         spi.done();
         reset.done();
@@ -133,6 +135,7 @@ fn channels_listen_to_a_test_inside_the_part() {
         Converter::<_, 6>::start(wires.clone(), &mut wires, &mut NoopDelay, setup(Part::Eight)).unwrap();
     converter.listen_to(Input::Positive).unwrap();
     // Addresses 09h, 0Eh, 13h, 18h, 1Dh, 22h: one for each channel in use.
-    let inputs = [0x09, 0x0E, 0x13, 0x18, 0x1D, 0x22, 0x27, 0x2C].map(|at: usize| chip.borrow().registers[at]);
+    let inputs =
+        [0x09, 0x0E, 0x13, 0x18, 0x1D, 0x22, 0x27, 0x2C].map(|at: usize| chip.borrow().registers[at]);
     assert_eq!(inputs, [2, 2, 2, 2, 2, 2, 0, 0]);
 }

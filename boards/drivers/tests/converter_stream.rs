@@ -34,13 +34,23 @@ impl Bench {
         let setup = Setup { part, rate: Rate::Hz8000, clock: Clock::Crystal, gains, ticks_hz: 1_000_000 };
         let converter = Converter::start(wires.clone(), &mut wires, &mut NoopDelay, setup).unwrap();
         let period = f64::from(PERIOD);
-        Self { wires, converter, conversions: 0, first: None, truth: Vec::new(), time: 4.29e9, period, samples: Vec::new() }
+        Self {
+            wires,
+            converter,
+            conversions: 0,
+            first: None,
+            truth: Vec::new(),
+            time: 4.29e9,
+            period,
+            samples: Vec::new(),
+        }
     }
 
     /// Counts of a conversion: no two are alike, and each channel has its own.
     fn counts(conversion: u32) -> [i32; 6] {
         core::array::from_fn(|channel| {
-            let mixed = conversion.wrapping_add(1).wrapping_mul(0x9E37_79B9).rotate_left(5 * channel as u32);
+            let mixed =
+                conversion.wrapping_add(1).wrapping_mul(0x9E37_79B9).rotate_left(5 * channel as u32);
             mixed as i32 >> 8
         })
     }

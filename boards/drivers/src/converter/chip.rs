@@ -84,9 +84,10 @@ mod tests {
     #[test]
     fn rates_are_those_of_the_data_sheet() {
         // Data rate = clock / 2 / oversampling ratio.
-        assert_eq!([Rate::Hz32000, Rate::Hz16000, Rate::Hz8000, Rate::Hz4000].map(Rate::hz), [
-            32_000, 16_000, 8000, 4000
-        ]);
+        assert_eq!(
+            [Rate::Hz32000, Rate::Hz16000, Rate::Hz8000, Rate::Hz4000].map(Rate::hz),
+            [32_000, 16_000, 8000, 4000]
+        );
     }
 
     #[test]

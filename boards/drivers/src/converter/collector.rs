@@ -63,7 +63,8 @@ impl<const C: usize, const N: usize> Filled<C, N> {
 
     /// Look for channels that did not move. At the rail a signal does not move either, and that is clipping.
     fn find_stuck(&mut self) {
-        let Some((first, later)) = self.frames.split_first().filter(|_| self.frames.len() >= STUCK_FRAMES) else {
+        let Some((first, later)) = self.frames.split_first().filter(|_| self.frames.len() >= STUCK_FRAMES)
+        else {
             return;
         };
         for (channel, count) in first.iter().enumerate() {

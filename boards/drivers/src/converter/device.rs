@@ -71,15 +71,18 @@ impl<E> fmt::Display for StartError<E> {
         match self {
             Self::Bus(_) => f.write_str("The SPI bus to the converter failed."),
             Self::ResetPin => f.write_str("The converter's reset pin cannot be driven."),
-            Self::Garbled => {
-                f.write_str("The converter's answer fails its checksum: look at clock, select and data wires.")
-            }
+            Self::Garbled => f.write_str(
+                "The converter's answer fails its checksum: look at clock, select and data wires.",
+            ),
             Self::NotThePart { identity } => write!(
                 f,
                 "Identity {identity:04X} is not the converter that is set (28xx: ADS131M08, 26xx: ADS131M06)."
             ),
             Self::NotCarriedOut { command, answer } => {
-                write!(f, "The converter answers {answer:04X} to command {command:04X}: look at its data input.")
+                write!(
+                    f,
+                    "The converter answers {answer:04X} to command {command:04X}: look at its data input."
+                )
             }
             Self::NotHeld { address, written, held } => write!(
                 f,

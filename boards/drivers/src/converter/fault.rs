@@ -51,7 +51,9 @@ impl Fault {
             Self::Repeated => "The converter gave a sample twice: data-ready is disturbed.",
             Self::Refused => "A command reached the converter garbled: look at its data input.",
             Self::Reset => "The converter was reset: look at its supply and its reset pin.",
-            Self::Resynced => "The converter took a disturbance for a command: look at its reset pin and data input.",
+            Self::Resynced => {
+                "The converter took a disturbance for a command: look at its reset pin and data input."
+            }
             Self::WrongStatus => "The converter is not set up as it was: it must be started again.",
             Self::GainNotTaken => "The converter did not take its gain: look at its data input.",
             Self::LostSync => "The converter cannot be understood: look at clock, select and supply.",

@@ -13,7 +13,9 @@ use embedded_hal::spi::{self, Operation, SpiDevice};
 /// CRC-16 with the polynomial 1021h from all ones, bit by bit.
 pub fn checksum(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0xFFFF, |crc: u16, byte| {
-        (0..8).fold(crc ^ u16::from(*byte) << 8, |crc, _| if crc & 0x8000 != 0 { crc << 1 ^ 0x1021 } else { crc << 1 })
+        (0..8).fold(crc ^ u16::from(*byte) << 8, |crc, _| {
+            if crc & 0x8000 != 0 { crc << 1 ^ 0x1021 } else { crc << 1 }
+        })
     })
 }
 
@@ -130,7 +132,8 @@ impl Chip {
         let is_write = command >> 13 == 0b011;
         let crc_at = if is_write { 1 + count } else { 1 };
         let checks = self.registers[2] & 1 << 12 != 0;
-        self.crc_error = checks && crc_at < frame.len() / 3 && checksum(&frame[..3 * crc_at]) != word(crc_at);
+        self.crc_error =
+            checks && crc_at < frame.len() / 3 && checksum(&frame[..3 * crc_at]) != word(crc_at);
         self.heard.push(command);
         self.answer_is_status = true;
         if is_write {
