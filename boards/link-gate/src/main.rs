@@ -1,11 +1,13 @@
-//! Proof that the core cannot panic, given by the linker.
+//! Proof that the core and the drivers cannot panic, given by the linker.
 //!
-//! The panic handler below calls a function that nobody defines, and every public entry point of the core
-//! is kept alive by its address, with nothing known about its inputs. Optimised and linked as a whole, the
-//! program can only be linked if the optimiser found every panic unreachable.
+//! The panic handler below calls a function that nobody defines, and every public entry point of the core, as well as
+//! what firmware calls of the drivers, is kept alive by its address, with nothing known about its inputs. Optimised
+//! and linked as a whole, the program can only be linked if the optimiser found every panic unreachable.
 //! It is never run. With the feature `handset-alone`, its size is what the core adds to a handset.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
+#[cfg(all(target_os = "none", not(feature = "handset-alone")))]
+mod drivers;
 #[cfg(target_os = "none")]
 mod handset;
 #[cfg(all(target_os = "none", not(feature = "handset-alone")))]
@@ -28,7 +30,10 @@ mod gate {
     extern "C" fn _start() {
         crate::handset::keep_all();
         #[cfg(not(feature = "handset-alone"))]
-        crate::parts::keep_all();
+        {
+            crate::drivers::keep_all();
+            crate::parts::keep_all();
+        }
     }
 
     #[cfg(not(feature = "open-gate"))]

@@ -90,8 +90,11 @@ impl Gains {
     /// As [`Ladder::new`].
     pub fn ladder(&self, rate: Rate, before: f32, rail_fraction: f32) -> Result<Ladder, ConfigError> {
         let settle_s = SETTLE_SAMPLES as f32 / rate.hz() as f32;
-        let rungs: Vec<Rung, GAINS> =
-            self.0.iter().map(|gain| Rung { gain: before * f32::from(gain.factor()), settle_s }).collect();
+        let mut rungs = Vec::<Rung, GAINS>::new();
+        for gain in &self.0 {
+            // As many rungs as gains fit.
+            let _ = rungs.push(Rung { gain: before * f32::from(gain.factor()), settle_s });
+        }
         Ladder::new(&rungs, FULL_SCALE_V, FULL_SCALE_COUNTS, rail_fraction)
     }
 }

@@ -4,22 +4,22 @@
 /// anything in it that is no number.
 ///
 /// `12.3456` with two places is 1234.
-pub fn decimal(field: &str, places: u32) -> Option<i64> {
-    let (is_negative, digits) = match field.strip_prefix('-') {
-        Some(digits) => (true, digits),
-        None => (false, field),
+pub fn decimal(field: &[u8], places: u32) -> Option<i64> {
+    let (is_negative, digits) = match field {
+        [b'-', digits @ ..] => (true, digits),
+        digits => (false, digits),
     };
     let (mut value, mut left, mut is_fraction, mut any) = (0_i64, places, false, false);
-    for byte in digits.bytes() {
-        match byte {
+    for byte in digits {
+        match *byte {
             b'.' if !is_fraction => is_fraction = true,
-            b'0'..=b'9' => {
+            digit @ b'0'..=b'9' => {
                 any = true;
                 if is_fraction && left == 0 {
                     continue;
                 }
                 left -= u32::from(is_fraction);
-                value = value.checked_mul(10)?.checked_add(i64::from(byte - b'0'))?;
+                value = value.checked_mul(10)?.checked_add(i64::from(digit - b'0'))?;
             }
             _ => return None,
         }
@@ -31,9 +31,9 @@ pub fn decimal(field: &str, places: u32) -> Option<i64> {
 /// Billionths of a degree from degrees and minutes (`dddmm.mmmm`), with the letters of the positive and the negative
 /// hemisphere.
 pub fn nanodegrees(
-    field: &str,
-    hemisphere: &str,
-    [positive, negative]: [&str; 2],
+    field: &[u8],
+    hemisphere: &[u8],
+    [positive, negative]: [u8; 2],
     most_degrees: i64,
 ) -> Option<i64> {
     const NANO: i64 = 1_000_000_000;
@@ -44,14 +44,14 @@ pub fn nanodegrees(
         return None;
     }
     match hemisphere {
-        letter if letter == positive => Some(angle),
-        letter if letter == negative => Some(-angle),
+        [letter] if *letter == positive => Some(angle),
+        [letter] if *letter == negative => Some(-angle),
         _ => None,
     }
 }
 
 /// Milliseconds since midnight from `hhmmss.sss`.
-pub fn time_ms(field: &str) -> Option<u32> {
+pub fn time_ms(field: &[u8]) -> Option<u32> {
     let value = decimal(field, 3).and_then(|value| u32::try_from(value).ok())?;
     let (hours, minutes, ms) = (value / 10_000_000, value / 100_000 % 100, value % 100_000);
     // Second 60 is a leap second.
@@ -64,31 +64,37 @@ mod tests {
 
     #[test]
     fn numbers_and_what_is_none() {
-        assert_eq!(decimal("12.3456", 2), Some(1234));
-        assert_eq!(decimal("7", 3), Some(7000));
-        assert_eq!(decimal("-0.5", 3), Some(-500));
-        assert_eq!(decimal(".25", 2), Some(25));
+        assert_eq!(decimal(b"12.3456", 2), Some(1234));
+        assert_eq!(decimal(b"7", 3), Some(7000));
+        assert_eq!(decimal(b"-0.5", 3), Some(-500));
+        assert_eq!(decimal(b".25", 2), Some(25));
         for none in ["", "-", ".", "1.2.3", "1e5", "+1", "--1", " 1", "99999999999999999999"] {
-            assert_eq!(decimal(none, 2), None, "{none}");
+            assert_eq!(decimal(none.as_bytes(), 2), None, "{none}");
         }
     }
 
     #[test]
     fn degrees_and_minutes() {
-        assert_eq!(nanodegrees("4807.038", "N", ["N", "S"], 90), Some(48_117_300_000));
-        assert_eq!(nanodegrees("01131.324", "W", ["E", "W"], 180), Some(-11_522_066_666));
-        assert_eq!(nanodegrees("9000.0", "S", ["N", "S"], 90), Some(-90_000_000_000));
+        assert_eq!(nanodegrees(b"4807.038", b"N", *b"NS", 90), Some(48_117_300_000));
+        assert_eq!(nanodegrees(b"01131.324", b"W", *b"EW", 180), Some(-11_522_066_666));
+        assert_eq!(nanodegrees(b"9000.0", b"S", *b"NS", 90), Some(-90_000_000_000));
         for (field, letter) in
             [("9000.1", "N"), ("4860.0", "N"), ("4807.038", "E"), ("-4807.0", "N"), ("", "N")]
         {
-            assert_eq!(nanodegrees(field, letter, ["N", "S"], 90), None, "{field}{letter}");
+            assert_eq!(
+                nanodegrees(field.as_bytes(), letter.as_bytes(), *b"NS", 90),
+                None,
+                "{field}{letter}"
+            );
         }
     }
 
     #[test]
     fn times_of_day() {
-        assert_eq!(time_ms("123519"), Some(45_319_000));
-        assert_eq!(time_ms("235959.999"), Some(86_399_999));
-        assert!(["240000", "126000", "125961", ""].into_iter().all(|field| time_ms(field).is_none()));
+        assert_eq!(time_ms(b"123519"), Some(45_319_000));
+        assert_eq!(time_ms(b"235959.999"), Some(86_399_999));
+        assert!(
+            ["240000", "126000", "125961", ""].into_iter().all(|field| time_ms(field.as_bytes()).is_none())
+        );
     }
 }

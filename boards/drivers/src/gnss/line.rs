@@ -1,7 +1,8 @@
 //! Lines out of a stream of bytes.
 
 use heapless::Vec;
-use nmea::SENTENCE_MAX_LEN;
+/// The standard allows 82 characters; receivers that give more decimals send some more.
+const LONGEST: usize = 102;
 
 /// Why a line was dropped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,7 +16,7 @@ pub enum Cut {
 /// Collects one line at a time. Whatever comes between lines is skipped.
 #[derive(Debug, Clone, Default)]
 pub struct Lines {
-    line: Vec<u8, SENTENCE_MAX_LEN>,
+    line: Vec<u8, LONGEST>,
     is_finished: bool,
 }
 
@@ -57,7 +58,7 @@ impl Lines {
     }
 
     /// The finished line, from its `$` to its checksum.
-    pub fn line(&self) -> &str {
-        if self.is_finished { core::str::from_utf8(&self.line).unwrap_or_default() } else { "" }
+    pub fn line(&self) -> &[u8] {
+        if self.is_finished { &self.line } else { &[] }
     }
 }

@@ -1,7 +1,5 @@
 //! The two sentences that are used.
 
-use nmea::{SentenceType, parse_nmea_sentence};
-
 use super::field::{decimal, nanodegrees, time_ms};
 
 /// How a place was found, from field 6 of GGA.
@@ -68,48 +66,46 @@ impl Sentence {
     ///
     /// ```
     /// use nullwalk_drivers::gnss::Sentence;
-    /// let line = "$GPGGA,123519,4807.038,N,01131.324,E,1,08,0.9,545.4,M,46.9,M,,*42";
+    /// let line = b"$GPGGA,123519,4807.038,N,01131.324,E,1,08,0.9,545.4,M,46.9,M,,*42";
     /// let Ok(Sentence::Gga(place)) = Sentence::read(line) else { panic!() };
     /// assert_eq!(place.latitude_nanodegrees, 48_117_300_000);
     /// ```
-    pub fn read(line: &str) -> Result<Self, Unreadable> {
-        if !checksum_holds(line) {
+    pub fn read(line: &[u8]) -> Result<Self, Unreadable> {
+        let [b'$', between @ .., b'*', high, low] = line else { return Err(Unreadable) };
+        let checksum = (hex(*high)? << 4) | hex(*low)?;
+        if between.iter().fold(0, |sum, byte| sum ^ byte) != checksum {
             return Err(Unreadable);
         }
-        let Ok(sentence) = parse_nmea_sentence(line) else {
-            // A maker's own kind, which the crate has no name for.
-            return Ok(Self::Other);
-        };
-        let mut fields = sentence.data.split(',');
-        match sentence.message_id {
-            SentenceType::GGA => gga(&mut fields),
-            SentenceType::GST => gst(&mut fields),
+        let mut fields = between.split(|byte| *byte == b',');
+        // Two letters for who talks, three for the kind.
+        match fields.next() {
+            Some([_, _, b'G', b'G', b'A']) => gga(&mut fields),
+            Some([_, _, b'G', b'S', b'T']) => gst(&mut fields),
             _ => Ok(Self::Other),
         }
     }
 }
 
-/// Whether the line ends with a star and the exclusive or of all between, as two hexadecimal digits.
-fn checksum_holds(line: &str) -> bool {
-    let Some((between, digits)) = line.strip_prefix('$').and_then(|line| line.split_once('*')) else {
-        return false;
-    };
-    let is_hex = digits.len() == 2 && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
-    is_hex && u8::from_str_radix(digits, 16) == Ok(between.bytes().fold(0, |sum, byte| sum ^ byte))
+fn hex(digit: u8) -> Result<u8, Unreadable> {
+    match digit {
+        b'0'..=b'9' => Ok(digit - b'0'),
+        b'A'..=b'F' => Ok(digit - b'A' + 10),
+        _ => Err(Unreadable),
+    }
 }
 
-fn gga<'a>(fields: &mut impl Iterator<Item = &'a str>) -> Result<Sentence, Unreadable> {
+fn gga<'a>(fields: &mut impl Iterator<Item = &'a [u8]>) -> Result<Sentence, Unreadable> {
     let mut next = || fields.next().ok_or(Unreadable);
     let (time, latitude, north, longitude, east) = (next()?, next()?, next()?, next()?, next()?);
     let (quality, _satellites, hdop) = (next()?, next()?, next()?);
     let (altitude, _metres, geoid) = (next()?, next()?, next()?);
     let quality = match quality {
-        "1" | "3" => Quality::Alone,
-        "2" => Quality::Corrected,
-        "4" => Quality::Fixed,
-        "5" => Quality::Float,
+        b"1" | b"3" => Quality::Alone,
+        b"2" => Quality::Corrected,
+        b"4" => Quality::Fixed,
+        b"5" => Quality::Float,
         // None, guessed, set by hand, simulated: no place of a mast.
-        "" | "0" | "6" | "7" | "8" => return Ok(Sentence::NotYet),
+        b"" | b"0" | b"6" | b"7" | b"8" => return Ok(Sentence::NotYet),
         _ => return Err(Unreadable),
     };
     let height_mm = [altitude, geoid].into_iter().try_fold(0_i64, |height, field| {
@@ -118,8 +114,8 @@ fn gga<'a>(fields: &mut impl Iterator<Item = &'a str>) -> Result<Sentence, Unrea
     let read = || {
         Some(Gga {
             time_ms: time_ms(time)?,
-            latitude_nanodegrees: nanodegrees(latitude, north, ["N", "S"], 90)?,
-            longitude_nanodegrees: nanodegrees(longitude, east, ["E", "W"], 180)?,
+            latitude_nanodegrees: nanodegrees(latitude, north, *b"NS", 90)?,
+            longitude_nanodegrees: nanodegrees(longitude, east, *b"EW", 180)?,
             height_mm: i32::try_from(height_mm?).ok()?,
             quality,
             hdop_centi: u32::try_from(decimal(hdop, 2)?).ok()?,
@@ -128,7 +124,7 @@ fn gga<'a>(fields: &mut impl Iterator<Item = &'a str>) -> Result<Sentence, Unrea
     read().map(Sentence::Gga).ok_or(Unreadable)
 }
 
-fn gst<'a>(fields: &mut impl Iterator<Item = &'a str>) -> Result<Sentence, Unreadable> {
+fn gst<'a>(fields: &mut impl Iterator<Item = &'a [u8]>) -> Result<Sentence, Unreadable> {
     let time = fields.next().ok_or(Unreadable)?;
     // Between the time and the two deviations stand the range error and the ellipse.
     let mut deviations = fields.skip(4);
