@@ -51,20 +51,21 @@ fn another_driver_reads_the_same_status() {
     }
 }
 
+/// Words are 101a aaaa annn nnnn to read and 011a aaaa annn nnnn to write: `a` the address, `n` registers less one.
 #[test]
 fn command_words_are_those_of_the_data_sheet() {
     let words = [
         (Command::Null, 0x0000),
         (Command::Unlock, 0x0655),
-        (Command::Read(Register::Clock as u8), 0b101_000011_0000000),
-        (Command::Write(Register::Clock as u8, 0), 0b011_000011_0000000),
-        (Command::WriteGains(Gain::of(1).unwrap()), 0b011_000100_0000001),
+        (Command::Read(Register::Clock as u8), 0xA180),
+        (Command::Write(Register::Clock as u8, 0), 0x6180),
+        (Command::WriteGains(Gain::of(1).unwrap()), 0x6201),
     ];
     assert!(words.into_iter().all(|(command, word)| command.word() == word));
     // Answers: the register's own value, 010a aaaa ammm mmmm to a write, the word itself to the rest.
     assert_eq!(
         words.map(|(command, _)| command.acknowledged()),
-        [None, Some(0x0655), None, Some(0b010_000011_0000000), Some(0b010_000100_0000001)]
+        [None, Some(0x0655), None, Some(0x4180), Some(0x4201)]
     );
 }
 
