@@ -113,10 +113,10 @@ mod tests {
     use super::*;
 
     /// Presses of a contact that is down during these times, looked at every 5 ms, the clock starting before a wrap.
-    fn presses(down: &[core::ops::Range<u32>], until_ms: u32) -> Vec<(u32, Press)> {
+    fn presses(down: &[[u32; 2]], until_ms: u32) -> Vec<(u32, Press)> {
         let mut button = Button::default();
         let at = |ms: u32| {
-            let is_down = down.iter().any(|range| range.contains(&ms));
+            let is_down = down.iter().any(|range| (range[0]..range[1]).contains(&ms));
             button.push(is_down, ms.wrapping_sub(500)).map(|press| (ms, press))
         };
         (0..until_ms).step_by(5).filter_map(at).collect()
@@ -125,14 +125,14 @@ mod tests {
     #[test]
     fn a_short_press_counts_when_it_ends() {
         assert_eq!(presses(&[100..300], 1000), [(330, Press::Short)]);
-        assert_eq!(presses(&[100..300, 400..600], 1000), [(330, Press::Short), (630, Press::Short)]);
+        assert_eq!(presses(&[100..300, [400, 600]], 1000), [(330, Press::Short), (630, Press::Short)]);
     }
 
     #[test]
     fn bouncing_is_one_press() {
-        let bouncing = [100..110, 115..120, 130..300, 310..315, 320..325];
+        let bouncing = [100..110, [115, 120], [130, 300], [310, 315], [320, 325]];
         assert_eq!(presses(&bouncing, 1000), [(355, Press::Short)]);
-        assert_eq!(presses(&[100..110, 120..125, 140..165], 1000), []);
+        assert_eq!(presses(&[100..110, [120, 125], [140, 165]], 1000), []);
     }
 
     #[test]
@@ -144,7 +144,7 @@ mod tests {
     #[test]
     fn held_at_the_start_is_no_press() {
         assert_eq!(presses(&[0..2000], 3000), []);
-        assert_eq!(presses(&[0..2000, 2200..2400], 3000), [(2430, Press::Short)]);
+        assert_eq!(presses(&[0..2000, [2200, 2400]], 3000), [(2430, Press::Short)]);
     }
 
     #[test]

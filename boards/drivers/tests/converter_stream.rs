@@ -209,6 +209,22 @@ fn a_reset_part_is_down_until_it_is_started_again() {
     assert_eq!(bench.samples.last().unwrap().rung, 1);
 }
 
+#[test]
+fn a_garbled_frame_costs_four_samples() {
+    let mut bench = Bench::new(Part::Six);
+    (0..10).for_each(|_| bench.convert(Some(0.0)));
+    bench.wires.0.borrow_mut().turn_out = vec![77];
+    (0..10).for_each(|_| bench.convert(Some(0.0)));
+    assert!(bench.samples.iter().map(|sample| sample.index).eq((0..9).chain(13..19)));
+    bench.assert_true_counts();
+    let marked = bench.samples.iter().filter(|sample| !sample.faults.is_empty());
+    assert!(
+        marked
+            .map(|sample| (sample.index, sample.faults))
+            .eq([(13, Faults::default().with(Fault::Garbled))])
+    );
+}
+
 /// A write is carried out even when its checksum fails, so a command that is garbled into one may do anything.
 #[test]
 fn a_command_garbled_into_a_write_is_noticed() {
