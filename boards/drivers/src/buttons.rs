@@ -124,27 +124,27 @@ mod tests {
 
     #[test]
     fn a_short_press_counts_when_it_ends() {
-        assert_eq!(presses(&[100..300], 1000), [(330, Press::Short)]);
-        assert_eq!(presses(&[100..300, [400, 600]], 1000), [(330, Press::Short), (630, Press::Short)]);
+        assert_eq!(presses(&[[100, 300]], 1000), [(330, Press::Short)]);
+        assert_eq!(presses(&[[100, 300], [400, 600]], 1000), [(330, Press::Short), (630, Press::Short)]);
     }
 
     #[test]
     fn bouncing_is_one_press() {
-        let bouncing = [100..110, [115, 120], [130, 300], [310, 315], [320, 325]];
+        let bouncing = [[100, 110], [115, 120], [130, 300], [310, 315], [320, 325]];
         assert_eq!(presses(&bouncing, 1000), [(355, Press::Short)]);
-        assert_eq!(presses(&[100..110, [120, 125], [140, 165]], 1000), []);
+        assert_eq!(presses(&[[100, 110], [120, 125], [140, 165]], 1000), []);
     }
 
     #[test]
     fn a_long_press_counts_while_it_lasts_and_once() {
-        assert_eq!(presses(&[100..5000], 6000), [(900, Press::Long)]);
-        assert_eq!(presses(&[100..885], 6000), [(915, Press::Short)]);
+        assert_eq!(presses(&[[100, 5000]], 6000), [(900, Press::Long)]);
+        assert_eq!(presses(&[[100, 885]], 6000), [(915, Press::Short)]);
     }
 
     #[test]
     fn held_at_the_start_is_no_press() {
-        assert_eq!(presses(&[0..2000], 3000), []);
-        assert_eq!(presses(&[0..2000, [2200, 2400]], 3000), [(2430, Press::Short)]);
+        assert_eq!(presses(&[[0, 2000]], 3000), []);
+        assert_eq!(presses(&[[0, 2000], [2200, 2400]], 3000), [(2430, Press::Short)]);
     }
 
     #[test]
