@@ -335,7 +335,11 @@ fn event() -> impl Strategy<Value = Event> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 2000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: ProptestConfig::default().cases.max(2000),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     /// Whatever happens on the wires: a sample that is given out is the sample of its number, and apart from the few
     /// that a change of gain spoils, it was taken at the gain of its rung.

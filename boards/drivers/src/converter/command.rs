@@ -12,6 +12,14 @@ pub const FRAME_BYTES: usize = 30;
 /// The part's checksum: x^16 + x^12 + x^5 + 1, starting from all ones.
 pub(super) const CHECKSUM: Crc<u16, Table<1>> = Crc::<u16, Table<1>>::new(&CRC_16_IBM_3740);
 
+/// The frame that says nothing, made once: nearly all are such.
+const NOTHING: [u8; FRAME_BYTES] = {
+    let [high, low] = CHECKSUM.checksum(&[0; WORD_BYTES]).to_be_bytes();
+    let mut frame = [0; FRAME_BYTES];
+    (frame[WORD_BYTES], frame[WORD_BYTES + 1]) = (high, low);
+    frame
+};
+
 /// What the part is told in a frame. It answers at the head of the next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Command {
@@ -59,7 +67,8 @@ impl Command {
         let (count, words) = match self {
             Self::Write(_, value) => (2, [self.word(), value, 0]),
             Self::WriteGains(gain) => (3, [self.word(), gain.registers(), gain.registers()]),
-            _ => (1, [self.word(), 0, 0]),
+            Self::Unlock | Self::Read(_) => (1, [self.word(), 0, 0]),
+            Self::Null => return NOTHING,
         };
         let mut frame = [0; FRAME_BYTES];
         let mut digest = CHECKSUM.digest();
