@@ -18,7 +18,7 @@ mod summit;
 mod sweep;
 mod unplaced;
 
-use glam::{Vec2, Vec3};
+use glam::Vec2;
 
 use crate::array::{Array, Glimpse};
 use crate::depth::Measured;
@@ -101,6 +101,13 @@ pub struct Offset {
     pub sigma_m: f32,
 }
 
+impl Offset {
+    /// Whether it tells which way to go.
+    fn is_clear(&self) -> bool {
+        self.way_m.length() > CLEAR_SIGMAS * self.sigma_m
+    }
+}
+
 /// What the gain ladder says about the signal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct GainState {
@@ -176,6 +183,8 @@ pub struct LocateState {
     last: Option<SampleIndex>,
 }
 
+/// An offset of fewer sigmas does not tell which way to go.
+const CLEAR_SIGMAS: f32 = 2.0;
 /// A glimpse is fitted every so many outputs: twice a second.
 const GLANCE_EVERY: u8 = 5;
 /// Looks kept of a walk.
@@ -487,13 +496,12 @@ impl Locator {
         trend_db_per_s: f32,
         sweep: Option<Sweep>,
     ) -> Guidance {
-        let field_t = glimpse.lower().field_t;
         let heard = state.listener.heard();
         let near = matches!(state.phase, Phase::Bracket | Phase::Settle);
         Guidance {
             at: glimpse.at,
             phase: state.phase,
-            turn_rad: if heard { Self::turn(state, field_t) } else { None },
+            turn_rad: if heard { Self::turn(state, glimpse) } else { None },
             trend_db_per_s,
             past_source: heard && state.homing.has_passed(level_db),
             snr_db: glimpse.snr_db,
@@ -523,13 +531,17 @@ impl Locator {
         Some(Offset { way_m: (to_mast * way_m.extend(0.0)).truncate(), sigma_m })
     }
 
-    /// Which way to turn: while homing, and on from there up to the first null, where the bearing reverses.
-    fn turn(state: &LocateState, field_t: Vec3) -> Option<f32> {
-        match state.phase {
+    /// Which way to turn: while homing, and on from there until both nulls were passed. To where the source is thought
+    /// to be, once that is clearly this way; else by the field alone, up to the first null, where that bearing reverses.
+    fn turn(state: &LocateState, glimpse: &Glimpse) -> Option<f32> {
+        let field_t = glimpse.lower().field_t;
+        let by_field = match state.phase {
             Phase::Home => turn_to_source(field_t),
             Phase::Bracket if state.along.is_none() => homing::turn_near(field_t),
-            _ => None,
-        }
+            _ => return None,
+        };
+        let thought = Self::offset(state, glimpse).filter(Offset::is_clear);
+        thought.map_or(by_field, |offset| Some(-math::atan2(offset.way_m.y, offset.way_m.x)))
     }
 
     /// Lay to the right of the forward axis: the mark's where there is one, else the walk's, else, near the source, the
