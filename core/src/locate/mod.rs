@@ -480,6 +480,7 @@ impl Locator {
             ground,
             lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
             mark: state.mark.as_ref(),
+            level_sigma: self.level_sigma,
             bench_moment_a_m2: self.bench_moment_a_m2,
             bracketed: state.along.is_some(),
             paced: self.pacing.zip(state.along.as_ref()),

@@ -10,7 +10,7 @@ use super::mark::Mark;
 use super::unplaced::Pacing;
 use crate::array::{Array, Glimpse, NodeField};
 use crate::chi_square::Level;
-use crate::depth::{self, Depth, Measured, Unusable};
+use crate::depth::{self, Depth, Measured, Standing, Unusable};
 use crate::field;
 use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
 use crate::math;
@@ -24,7 +24,7 @@ const LIFT_M: f32 = 0.15;
 /// Uncertainty of the height difference of a lift, metres, and of the sonde's strength meanwhile.
 const LIFT_SIGMA_M: f32 = 0.01;
 const DRIFT_SIGMA: f32 = 0.003;
-/// A hold without positions is taken to be this close to the mark sideways, metres (common practice, no source).
+/// A hold without positions is taken to be this close to the mark each way, metres (common practice, no source).
 const UNGUIDED_SIGMA_M: f32 = 0.1;
 /// Without positions a node is carried this much higher than it rests, metres (common practice, no source).
 const CARRIED_M: Measured = Measured::new(0.1, 0.05);
@@ -125,6 +125,8 @@ pub struct Settled<'a> {
     pub ground: &'a Hold,
     pub lifted: Option<&'a Hold>,
     pub mark: Option<&'a Mark>,
+    /// How level the sonde is thought to lie before anything is measured: sigma of the tangent of its pitch.
+    pub level_sigma: f32,
     /// Strength of the sonde on the bench.
     pub bench_moment_a_m2: Option<Measured>,
     /// Whether both nulls and the peak between them were passed, with positions or without.
@@ -150,8 +152,8 @@ impl Settled<'_> {
             (Some(p), Some(mark)) => p.enu_m.truncate() - mark.place_m,
             _ => Vec2::ZERO,
         };
-        let miss_m = self.sideways(offset_m);
-        let ratio = self.ratio(miss_m);
+        let standing = self.standing(offset_m);
+        let ratio = self.ratio(standing);
         let foot_m = self.array.foot_m();
         // The ground is a foot's height below the node that rests on it.
         let ground_up_m = position.map_or(0.0, |p| p.enu_m.z - foot_m);
@@ -169,7 +171,7 @@ impl Settled<'_> {
             rested(ratio),
             null_spacing,
             vertical_maxima,
-            rested(self.lift(miss_m)),
+            rested(self.lift(standing)),
             self.mark.map_or(not_measured, |m| m.below(ground_up_m)),
         ];
         let combined = combined(&depths, &self.shared(&depths));
@@ -288,19 +290,28 @@ impl Settled<'_> {
         Some((exponent - 3.0).abs() / (CLUE_SIGMAS * sigma))
     }
 
-    /// Distance of the hold from the source across the lay.
-    fn sideways(&self, offset_m: Vec2) -> Measured {
-        let Some(mark) = self.mark else { return Measured::new(0.0, UNGUIDED_SIGMA_M) };
-        let across = mark.lay.perp().dot(offset_m);
+    /// Where the hold is from the source.
+    fn standing(&self, offset_m: Vec2) -> Standing {
+        let Some(mark) = self.mark else {
+            let unguided_m = Measured::new(0.0, UNGUIDED_SIGMA_M);
+            let pitch = Measured::new(0.0, self.level_sigma);
+            return Standing { aside_m: unguided_m, along_m: unguided_m, pitch };
+        };
         let held_m = self.ground.position().map_or(HOLD_SIGMA_M, |p| p.sigma_m);
-        let sigma2 = mark.sigma_across_m * mark.sigma_across_m + held_m * held_m;
-        Measured::new(across, math::sqrt(sigma2))
+        let known = |value: f32, sigma_m: f32| {
+            Measured::new(value, math::sqrt(sigma_m * sigma_m + held_m * held_m))
+        };
+        Standing {
+            aside_m: known(mark.lay.perp().dot(offset_m), mark.sigma_across_m),
+            along_m: known(mark.lay.dot(offset_m), mark.sigma_along_m),
+            pitch: mark.pitch,
+        }
     }
 
-    fn ratio(&self, miss_m: Measured) -> Result<Depth, Unusable> {
+    fn ratio(&self, standing: Standing) -> Result<Depth, Unusable> {
         let spacing_m = self.array.spacing_m().ok_or(Unusable::NotStacked)?;
         let (lower, upper) = (self.ground.node(0, self.inflation), self.ground.node(1, self.inflation));
-        depth::ratio(lower, upper, spacing_m, self.array.sigma().node_ratio, miss_m)
+        depth::ratio(lower, upper, spacing_m, self.array.sigma().node_ratio, standing)
     }
 
     /// Depths of the lane below the node at rest, by its pace.
@@ -313,11 +324,11 @@ impl Settled<'_> {
         pacing.depths(along, Measured::new(0.0, UNGUIDED_SIGMA_M)).map(|depth| depth.map(below_rest))
     }
 
-    fn lift(&self, miss_m: Measured) -> Result<Depth, Unusable> {
+    fn lift(&self, standing: Standing) -> Result<Depth, Unusable> {
         let lifted = self.lifted.ok_or(Unusable::NotMeasured)?;
         let height_m = lift_m(self.ground, lifted).ok_or(Unusable::NotMeasured)?;
         let (before, after) = (self.ground.node(0, self.inflation), lifted.node(0, self.inflation));
-        depth::lift(before, after, Measured::new(height_m, LIFT_SIGMA_M), DRIFT_SIGMA, miss_m)
+        depth::lift(before, after, Measured::new(height_m, LIFT_SIGMA_M), DRIFT_SIGMA, standing)
     }
 
     fn add_reasons(&mut self, depths: &Depths, offset_m: Vec2) {
