@@ -74,9 +74,11 @@ const EXPLAINED_NOISE: f32 = 1.1;
 const OUTLYING: f32 = 0.04;
 /// A fit that leaves so many times more over is no help at all.
 const HOPELESS: f32 = 4.0;
-/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it, by some
-/// 0.7 of their sigma (one that wanders within 20 s, walked over in 3 to 7 s), and the depth by half of that.
-const STRETCHED: f32 = 0.35;
+/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it: at 0.7 m/s
+/// what is a null's spacing apart is passed 2 s apart for every metre of depth, and positions that wander within 30 s
+/// differ by 0.37 of their sigma by then, growing with the root of the time. The fit reads half of that as depth, and
+/// has two lanes along (common practice, no source).
+const STRETCHED_PER_ROOT_M: f32 = 0.13;
 /// The place above a source that no dipole explains, or to the side of a lane never crossed, is uncertain by this
 /// share of the depth.
 const SIDEWAYS_SHARE: f32 = 0.25;
@@ -258,7 +260,8 @@ impl Mark {
         }
         let near = off_along < 1.0 && off_across < 1.0;
         let fit_m = fitted.sigma(2) * worse;
-        let stretched_m = STRETCHED * self.pose_sigma_m;
+        let depth_m = self.node_up_m - fitted.dipole.at_m.z;
+        let stretched_m = STRETCHED_PER_ROOT_M * math::sqrt(depth_m.max(0.0)) * self.pose_sigma_m;
         let up_sigma_m = math::sqrt(fit_m * fit_m + stretched_m * stretched_m);
         let source_up_m = Ok(Measured::new(fitted.dipole.at_m.z, up_sigma_m));
         if near && sigma_m > self.sigma_along_m.max(self.sigma_across_m) {

@@ -297,13 +297,10 @@ impl Settled<'_> {
             let pitch = Measured::new(0.0, self.level_sigma);
             return Standing { aside_m: unguided_m, along_m: unguided_m, pitch };
         };
-        let held_m = self.ground.position().map_or(HOLD_SIGMA_M, |p| p.sigma_m);
-        let known = |value: f32, sigma_m: f32| {
-            Measured::new(value, math::sqrt(sigma_m * sigma_m + held_m * held_m))
-        };
+        // The mark's sigmas hold how far a position may be off; that of the hold has wandered from it by as much at most.
         Standing {
-            aside_m: known(mark.lay.perp().dot(offset_m), mark.sigma_across_m),
-            along_m: known(mark.lay.dot(offset_m), mark.sigma_along_m),
+            aside_m: Measured::new(mark.lay.perp().dot(offset_m), mark.sigma_across_m),
+            along_m: Measured::new(mark.lay.dot(offset_m), mark.sigma_along_m),
             pitch: mark.pitch,
         }
     }
