@@ -46,5 +46,6 @@ pub fn shared(array: &Array, pose_sigma_m: f32, inflation: f32) -> Shared {
 
 /// Relative uncertainty of a field. Coils are as uncertain as their calibration leaves the ratio of the nodes.
 pub fn relative(array: &Array) -> f32 {
-    GAIT_SIGMA + array.sigma().tilt_rad + array.sigma().node_ratio
+    let sigma = array.sigma();
+    Vec3::new(GAIT_SIGMA, sigma.tilt_rad, sigma.node_ratio).length()
 }

@@ -5,7 +5,7 @@ use glam::{Vec2, Vec3};
 use super::lane::{Across, Along, Spot};
 use crate::depth::{self, Depth, Measured, Passing, Unusable};
 use crate::field;
-use crate::fit::{Dipole, Traversed};
+use crate::fit::{Dipole, Traversed, Undetermined};
 use crate::frame::HEADING_SIGMA_RAD;
 use crate::math;
 use crate::verdict::{Clue, Clues};
@@ -56,6 +56,8 @@ pub struct Mark {
     pub crossed: bool,
     /// Whether the field along the walk is not that of one sonde.
     pub bent: bool,
+    /// What the walk as a whole does not tell.
+    pub undetermined: Option<Undetermined>,
     /// Fit of the whole walk, when there is one.
     pub fitted: Option<Traversed>,
     /// Signs of a bent field along the walk.
@@ -68,7 +70,7 @@ pub struct Mark {
 const AGREE_SIGMAS: f32 = 4.0;
 /// Reduced chi-square above which no dipole explains the walk, where gait and calibration rule and where noise does.
 /// Neither is underrated, gait least of all: of 300 nominal trials half stayed below 0.3.
-const EXPLAINED: f32 = 0.56;
+const EXPLAINED: f32 = 0.68;
 const EXPLAINED_NOISE: f32 = 1.1;
 /// and share of the walk that may lie aside of it all the same (of those trials none came above 0.016).
 const OUTLYING: f32 = 0.04;
@@ -206,6 +208,7 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         source_up_m: Err(Unusable::NotMeasured),
         crossed,
         bent: false,
+        undetermined: None,
         fitted: None,
         clues: Clues::default(),
         asymmetry: along.vertical_extrema.as_ref().map(|[before, after]| {
@@ -256,7 +259,7 @@ impl Mark {
         if fitted.reduced_chi_square() >= HOPELESS * EXPLAINED
             || fitted.outlying_share() >= HOPELESS * OUTLYING
         {
-            return mark.doubted();
+            return Self { bent: true, ..mark.doubted() };
         }
         let near = off_along < 1.0 && off_across < 1.0;
         let fit_m = fitted.sigma(2) * worse;
@@ -301,13 +304,17 @@ impl Mark {
         self
     }
 
+    /// The mark where the walk as a whole does not tell something.
+    pub(super) fn undetermined(self, what: Undetermined) -> Self {
+        Self { undetermined: Some(what), ..self.doubted() }
+    }
+
     /// The mark where no dipole explains the walk.
-    pub(super) fn doubted(self) -> Self {
+    fn doubted(self) -> Self {
         let doubt_m = SIDEWAYS_SHARE * self.null_spacing.map_or(1.0, |d| d.depth_m);
         Self {
             sigma_along_m: self.sigma_along_m.max(doubt_m),
             sigma_across_m: self.sigma_across_m.max(doubt_m),
-            bent: true,
             ..self
         }
     }

@@ -222,11 +222,18 @@ impl Locator {
             "locate.unevenness",
             "must be 0 to 0.5",
         )?;
+        let bench_moment_a_m2 = settings.bench_moment_a_m2;
+        ConfigError::unless(
+            bench_moment_a_m2.is_none_or(|bench| {
+                (1e-4..=100.0).contains(&bench.value) && (0.0..=bench.value).contains(&bench.sigma)
+            }),
+            "locate.bench_moment_a_m2",
+            "must be 0.0001 to 100, with a sigma of 0 to as much",
+        )?;
         let (s, c) = math::sin_cos(settings.level_sigma_rad);
         let level_sigma = s / c;
         let walking = Walking { unevenness: settings.unevenness, level_sigma, ..Walking::default() };
         let pacing = pace.map(|pace_m_per_s| Pacing { hop_s, pace_m_per_s, walking });
-        let bench_moment_a_m2 = settings.bench_moment_a_m2;
         let mut priors = Priors { level_sigma_rad: settings.level_sigma_rad, ..Priors::default() };
         if let Some(bench) = bench_moment_a_m2 {
             priors.moment_a_m2 = LogNormal { median: bench.value, log_sigma: bench.sigma / bench.value };
@@ -388,7 +395,7 @@ impl Locator {
         let mark = state.along.as_ref().and_then(|a| mark::mark(a, across, self.level_sigma));
         state.mark = match (mark, &state.fitted) {
             (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted)),
-            (Some(mark), Some(Err(_))) => Some(mark.doubted()),
+            (Some(mark), Some(Err(what))) => Some(mark.undetermined(*what)),
             (mark, _) => mark,
         };
     }

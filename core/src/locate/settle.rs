@@ -28,8 +28,6 @@ const DRIFT_SIGMA: f32 = 0.003;
 const UNGUIDED_SIGMA_M: f32 = 0.1;
 /// Without positions a node is carried this much higher than it rests, metres (common practice, no source).
 const CARRIED_M: Measured = Measured::new(0.1, 0.05);
-/// Sway of a mast that is held still, metres, where positions do not say.
-const HOLD_SIGMA_M: f32 = 0.02;
 /// A steeper pitch is doubted: tangent of 40 degrees. Up to there the fit of the walk knows what it does.
 const STEEP: f32 = 0.839;
 /// Lays seen by lanes and at the hold may differ by this sine, about five degrees, and by so many sigmas.
@@ -232,7 +230,7 @@ impl Settled<'_> {
         let limit = OUT_OF_STEP + OUT_OF_STEP_SIGMAS * noise;
         set(Clue::OutOfStep, Some(self.ground.ellipticity / n / limit));
         set(Clue::HoldOff, self.hold_off());
-        set(Clue::Exponent, self.exponent_off(depths));
+        set(Clue::Exponent, Self::exponent_off(depths));
         set(Clue::Strength, self.strength_off());
         let gain_sigma = self.array.sigma().node_ratio.max(LEAST_RATIO_SIGMA);
         let gain = self.mark.and_then(|mark| Some(mark.fitted?.upper_gain.abs()));
@@ -273,21 +271,13 @@ impl Settled<'_> {
         Some((strength - bench.value).abs() / (CLUE_SIGMAS * sigma))
     }
 
-    /// How far the exponent by which the field weakens upwards at the hold, `ln(B1/B2) / ln((d + s)/d)`, is from three:
-    /// in sigmas, over their limit. The depth is that by the fit of the walk.
-    fn exponent_off(&self, depths: &Depths) -> Option<f32> {
-        let [.., depth] = depths;
-        let (depth, spacing_m) = (depth.ok()?, self.array.spacing_m()?);
-        let fields =
-            depth::field_ratio(self.ground.node(0, self.inflation), self.ground.node(1, self.inflation))?;
-        let below_m = depth.depth_m + self.array.foot_m();
-        let expected = libm::logf((below_m + spacing_m) / below_m);
-        let exponent = libm::logf(fields.ratio.value) / expected;
-        let (noise, gain) = (fields.ratio.sigma / fields.ratio.value, self.array.sigma().node_ratio);
-        let by_ratio = math::sqrt(noise * noise + gain * gain) / expected;
-        let by_depth = exponent * depth.sigma_m / below_m;
-        let sigma = math::sqrt(by_ratio * by_ratio + by_depth * by_depth);
-        Some((exponent - 3.0).abs() / (CLUE_SIGMAS * sigma))
+    /// How far the exponent by which the field weakens upwards at the hold is from three: it is three just where the
+    /// ratio's depth is that of the walk's fit. In sigmas of that, over their limit.
+    fn exponent_off(depths: &Depths) -> Option<f32> {
+        let [ratio, .., fit] = depths;
+        let (ratio, fit) = (ratio.ok()?, fit.ok()?);
+        let sigma = math::sqrt(ratio.sigma_m * ratio.sigma_m + fit.sigma_m * fit.sigma_m);
+        Some((ratio.depth_m - fit.depth_m).abs() / (CLUE_SIGMAS * sigma))
     }
 
     /// Where the hold is from the source.
@@ -340,6 +330,9 @@ impl Settled<'_> {
             r.add_if(offset_m.length() > AWAY_SHARE * known_m + 2.0 * spread, Reason::AwayFromMark);
             r.add_if(mark.pitch.value.abs() > STEEP, Reason::Tilted);
             r.add_if(mark.bent, Reason::BentField);
+            if let Some(what) = mark.undetermined {
+                r.add(Reason::WalkUndetermined(what));
+            }
         }
         r.add_if(self.ground.bridged / n > BRIDGED_SHARE || self.ground.marks.gap, Reason::Disturbed);
     }

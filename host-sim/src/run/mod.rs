@@ -104,7 +104,7 @@ pub fn instrument_with<const C: usize>(
     settings: Settings,
 ) -> Result<Instrument<C>, ConfigError> {
     let tone = Tone::new(signal.tone_hz as f32, signal.sample_rate_hz as f32)?;
-    Instrument::new(tone, ladder, array, settings)
+    Instrument::new(tone, ladder, array, signal.settings(settings))
 }
 
 /// Run a source through the instrument to its end. `watch` sees every update.
