@@ -41,7 +41,7 @@ const CLUE_SIGMAS: f32 = 3.29;
 /// No calibration knows the ratio of two gains better than this.
 const LEAST_RATIO_SIGMA: f32 = 1e-4;
 /// A larger share of the field out of step is doubted, and more by so many sigmas of its noise.
-const OUT_OF_STEP: f32 = 0.0125;
+const OUT_OF_STEP: f32 = 0.0075;
 const OUT_OF_STEP_SIGMAS: f32 = 3.0;
 /// More of the hold bridged than this is doubted.
 const BRIDGED_SHARE: f32 = 0.2;

@@ -12,6 +12,9 @@ const SIGMAS_95: f32 = 1.96;
 const LEAST_OWN: f32 = 0.05;
 /// Variance of a method that gave nothing, square metres.
 const UNKNOWN_M2: f32 = 1e6;
+/// What a neighbour too weak to be noticed, or a mast that is not quite as it is described, does to all methods alike: a
+/// share of the depth (an allowance of ours; without it, walks with positions good to a centimetre claim too much).
+const UNNOTICED: f32 = 0.0015;
 /// By as much a neighbour in step can make a depth read too deep with no sign of it in peak and null (a line of the
 /// same current within one depth, worked out from the fields of two lines).
 const OVER_READ: f32 = 1.56;
@@ -75,7 +78,8 @@ pub fn combined(depths: &Depths, shared: &Shared) -> Option<Combined> {
     let chi_square = off.iter().zip(reach).map(|(off, reach)| off * reach).sum();
     let count = depths.iter().flatten().count();
     let limit = (count > 1).then(|| upper_point(count - 1, Level::OnePerCent));
-    let depth = Depth { depth_m, sigma_m: math::sqrt(variance_m2) };
+    let unnoticed_m = UNNOTICED * depth_m;
+    let depth = Depth { depth_m, sigma_m: math::sqrt(variance_m2 + unnoticed_m * unnoticed_m) };
     Some(Combined { depth, chi_square, limit })
 }
 
