@@ -78,8 +78,7 @@ pub fn combined(depths: &Depths, shared: &Shared) -> Option<Combined> {
     let chi_square = off.iter().zip(reach).map(|(off, reach)| off * reach).sum();
     let count = depths.iter().flatten().count();
     let limit = (count > 1).then(|| upper_point(count - 1, Level::OnePerCent));
-    let unnoticed_m = UNNOTICED * depth_m;
-    let depth = Depth { depth_m, sigma_m: math::sqrt(variance_m2 + unnoticed_m * unnoticed_m) };
+    let depth = Depth { depth_m, sigma_m: math::sqrt(variance_m2) };
     Some(Combined { depth, chi_square, limit })
 }
 
@@ -129,8 +128,11 @@ pub fn judge(depths: &Depths, combined: Option<Combined>, mut reasons: Reasons) 
         return Judgement { verdict: Verdict::Refuse, depth: None, range: None, shallow_m: None, reasons };
     };
     reasons.add_if(combined.limit.is_none(), Reason::OneMethod);
+    let Depth { depth_m, sigma_m } = combined.depth;
+    let unnoticed_m = UNNOTICED * depth_m;
+    let depth = Depth { depth_m, sigma_m: math::sqrt(sigma_m * sigma_m + unnoticed_m * unnoticed_m) };
     let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
-    let agreed = own(&combined.depth);
+    let agreed = own(&depth);
     let all = depths.iter().flatten().map(own);
     let widest = all.fold(agreed, |(low, high), (l, h)| (low.min(l), high.max(h)));
     let verdict = reasons.severity();
@@ -140,7 +142,7 @@ pub fn judge(depths: &Depths, combined: Option<Combined>, mut reasons: Reasons) 
     let shallow_m = if bent { shallowest_m / OVER_READ } else { shallowest_m };
     Judgement {
         verdict,
-        depth: Some(combined.depth),
+        depth: Some(depth),
         range: Some(Range95 { low_m: low_m.max(0.0), high_m }),
         shallow_m: Some(shallow_m.max(0.0)),
         reasons,
