@@ -7,7 +7,7 @@ use std::path::Path;
 
 use glam::Vec3;
 use nullwalk_core::array::NodeField;
-use nullwalk_core::depth::{self, Measured};
+use nullwalk_core::depth::{self, Standing};
 use nullwalk_core::fit::{Dipole, Shared, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
@@ -38,7 +38,7 @@ impl Case {
     fn ratio_depth_m(&self) -> f64 {
         let [lower, upper] =
             self.overhead_nt.map(|b_nt| NodeField { field_t: Vec3::X * b_nt * 1e-9, sigma_t: 1e-15 });
-        f64::from(depth::ratio(lower, upper, 0.4, 0.0, Measured::default()).unwrap().depth_m)
+        f64::from(depth::ratio(lower, upper, 0.4, 0.0, Standing::default()).unwrap().depth_m)
     }
 
     /// In per cent.

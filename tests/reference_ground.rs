@@ -3,7 +3,7 @@
 
 use glam::Vec3;
 use nullwalk_core::array::NodeField;
-use nullwalk_core::depth::{self, Measured};
+use nullwalk_core::depth::{self, Measured, Standing};
 use nullwalk_core::fit::{Dipole, Shared, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
@@ -48,8 +48,8 @@ fn conducting_ground_moves_the_ratio_depth_no_more_than_the_book_says() {
     assert!(readings.len() >= 36);
     for r in readings {
         let node = |b_nt: [f32; 3]| NodeField { field_t: Vec3::from_array(b_nt) * 1e-9, sigma_t: 1e-17 };
-        let miss_m = Measured::new(0.05, 0.0);
-        let found = depth::ratio(node(r.lower_nt), node(r.upper_nt), 0.4, 0.0, miss_m).unwrap();
+        let standing = Standing { aside_m: Measured::new(0.05, 0.0), ..Standing::default() };
+        let found = depth::ratio(node(r.lower_nt), node(r.upper_nt), 0.4, 0.0, standing).unwrap();
         let depth_m = f64::from(found.depth_m);
         let error = 100.0 * (depth_m / r.depth_m - 1.0);
         println!(

@@ -116,19 +116,46 @@ pub fn field_ratio(near: NodeField, far: NodeField) -> Option<FieldRatio> {
 /// Cosine of the widest angle between the fields at two heights that still counts as being above the source.
 const ABOVE_COSINE: f32 = 0.94;
 
-/// Depth from the fields at two heights `spacing_m` apart, straight above the source but for a sideways miss.
+/// Where the mast stands over a sonde, as far as it bends the way the field weakens upwards.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Standing {
+    /// Horizontal distance to the source across its lay, metres.
+    pub aside_m: Measured,
+    /// How far the mast stands from the source along its lay, metres.
+    pub along_m: Measured,
+    /// Tangent of the sonde's pitch, positive when the end towards growing `along_m` is raised.
+    pub pitch: Measured,
+}
+
+impl Standing {
+    /// What a mast that stands along the lay of a pitched sonde reads too little, metres.
+    ///
+    /// Over the raised end the field is stronger by `3 t x / ((1 + 4 t^2) r)`, which weakens upwards too. To first
+    /// order in `x / r` the depth comes out `x t / (1 + 4 t^2)` too small, whatever the two heights.
+    fn short_m(&self) -> Measured {
+        let (along_m, Measured { value: t, sigma }) = (self.along_m, self.pitch);
+        let steep = 1.0 + 4.0 * t * t;
+        let (share, slope) = (t / steep, (1.0 - 4.0 * t * t) / (steep * steep));
+        let by_along = share * along_m.sigma;
+        // Where neither is known to be zero, both errors together still count.
+        let by_pitch = slope * sigma * math::sqrt(along_m.squared().0);
+        Measured::new(share * along_m.value, math::sqrt(by_along * by_along + by_pitch * by_pitch))
+    }
+}
+
+/// Depth from the fields at two heights `spacing_m` apart, above the source but for a small miss.
 ///
 /// `B ~ 1/r^3` on the vertical through a dipole of any tilt, so with `K = ratio^(2/3) = (r2/r1)^2`,
 /// `r1^2 = d^2 + y^2` and `r2^2 = (d + s)^2 + y^2`:
 /// `d = (s + sqrt(s^2 + (K - 1)(s^2 - (K - 1) y^2))) / (K - 1)`, which without a miss is
-/// `s / (ratio^(1/3) - 1)`. `gain_sigma` is the relative uncertainty of the gains' ratio; it enters
-/// as `(d/3)(1 + d/s)` times itself.
+/// `s / (ratio^(1/3) - 1)`. A miss along the lay counts only for a pitched sonde, to first order in the miss.
+/// `gain_sigma` is the relative uncertainty of the gains' ratio; it enters as `(d/3)(1 + d/s)` times itself.
 ///
 /// ```
 /// use glam::Vec3;
-/// use nullwalk_core::{array::NodeField, depth::{self, Measured}};
+/// use nullwalk_core::{array::NodeField, depth::{self, Standing}};
 /// let node = |r: f32| NodeField { field_t: Vec3::X * 20e-9 / (r * r * r), sigma_t: 1e-13 };
-/// let depth = depth::ratio(node(1.0), node(1.4), 0.4, 0.0, Measured::default()).unwrap();
+/// let depth = depth::ratio(node(1.0), node(1.4), 0.4, 0.0, Standing::default()).unwrap();
 /// assert!((depth.depth_m - 1.0).abs() < 1e-4);
 /// ```
 ///
@@ -139,7 +166,7 @@ pub fn ratio(
     upper: NodeField,
     spacing_m: f32,
     gain_sigma: f32,
-    miss_m: Measured,
+    standing: Standing,
 ) -> Result<Depth, Unusable> {
     let fields = field_ratio(lower, upper).ok_or(Unusable::TooUncertain)?;
     if fields.cosine < ABOVE_COSINE {
@@ -152,14 +179,16 @@ pub fn ratio(
     let k1 = root * root - 1.0;
     let s2 = spacing_m * spacing_m;
     let at_miss = |y2: f32| (spacing_m + math::sqrt(s2 + k1 * (s2 - k1 * y2))) / k1;
-    let (miss2, miss2_variance) = miss_m.squared();
+    let (miss2, miss2_variance) = standing.aside_m.squared();
     let depth_m = at_miss(miss2);
     let relative = fields.ratio.sigma / fields.ratio.value;
     let from_ratio = depth_m / 3.0
         * (1.0 + depth_m / spacing_m)
         * math::sqrt(relative * relative + gain_sigma * gain_sigma);
     let from_miss = at_miss(miss2 + math::sqrt(miss2_variance)) - depth_m;
-    valid(depth_m, math::sqrt(from_ratio * from_ratio + from_miss * from_miss))
+    let Measured { value: short_m, sigma: from_along } = standing.short_m();
+    let sigma_m = math::sqrt(from_ratio * from_ratio + from_miss * from_miss + from_along * from_along);
+    valid(depth_m + short_m, sigma_m)
 }
 
 /// How a straight lane passed the source, as far as it bends the spacings of nulls and maxima.
@@ -268,12 +297,12 @@ pub fn lift(
     lifted: NodeField,
     height_m: Measured,
     drift_sigma: f32,
-    miss_m: Measured,
+    standing: Standing,
 ) -> Result<Depth, Unusable> {
     if height_m.value < 0.1 {
         return Err(Unusable::NotMeasured);
     }
-    let depth = ratio(before, lifted, height_m.value, drift_sigma, miss_m)?;
+    let depth = ratio(before, lifted, height_m.value, drift_sigma, standing)?;
     // The depth is proportional to the lift.
     let from_height = depth.depth_m * height_m.sigma / height_m.value;
     valid(depth.depth_m, math::sqrt(depth.sigma_m * depth.sigma_m + from_height * from_height))

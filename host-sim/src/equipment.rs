@@ -4,8 +4,10 @@
 
 use glam::Vec3;
 use nullwalk_core::array::{Array, CalibrationSigma, Coil, Node};
+use nullwalk_core::depth::Measured;
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::gain::{Ladder, Rung};
+use nullwalk_core::locate::Settings;
 use serde::{Deserialize, Serialize};
 
 /// How far a carrier may stray from the nominal tone, with a filter's skirt, hertz.
@@ -21,12 +23,25 @@ pub struct Signal {
     pub tone_hz: f64,
     /// Number of channels.
     pub channels: usize,
+    /// Strength of the beacon, if it was measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bench: Option<Bench>,
 }
 
 impl Default for Signal {
     fn default() -> Self {
-        Self { sample_rate_hz: 8000.0, tone_hz: 512.0, channels: 6 }
+        Self { sample_rate_hz: 8000.0, tone_hz: 512.0, channels: 6, bench: None }
     }
+}
+
+/// What a beacon measured on the bench.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Bench {
+    /// Its moment, A m2.
+    pub moment_a_m2: f64,
+    /// Standard uncertainty of that, with what batteries and warmth do to it.
+    pub sigma_a_m2: f64,
 }
 
 /// The amplifier and converter.
@@ -143,6 +158,12 @@ impl Default for CoilFile {
 }
 
 impl Signal {
+    /// Settings of a locate that knows as much of the beacon as is known here.
+    pub fn settings(&self, settings: Settings) -> Settings {
+        let measured = |bench: Bench| Measured::new(bench.moment_a_m2 as f32, bench.sigma_a_m2 as f32);
+        Settings { bench_moment_a_m2: self.bench.map(measured), ..settings }
+    }
+
     /// Whether the tone, with room for its carrier to stray, stays below half the sample rate.
     pub fn tone_fits(&self) -> bool {
         self.tone_hz >= 1.0 && self.tone_hz + CARRIER_ROOM_HZ < self.sample_rate_hz / 2.0

@@ -471,6 +471,7 @@ fn guided_walk(site: &Site, station: usize, rung: u8) -> (i32, Simulation<6>) {
             near: way[0].hypot(way[1]) < 1.0,
             lay_rad: Some(truth.lay_rad as f32),
             mark_enu_m: Some([truth.east_m, truth.north_m]),
+            source_enu_m: None,
             crossed: false,
         });
     }

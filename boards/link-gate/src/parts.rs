@@ -31,6 +31,9 @@ pub fn keep_all() {
     keep(math::recip_sqrt as *const ());
     keep(math::atan2 as *const ());
     keep(math::db as *const ());
+    keep(math::exp as *const ());
+    keep(math::exp_m1 as *const ());
+    keep(math::ln as *const ());
     keep(math::wrap_pi as *const ());
     keep(math::wrap_half_pi as *const ());
 
@@ -60,6 +63,10 @@ pub fn keep_all() {
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
     keep(field::segment::<f32> as *const ());
+    keep(fit::glimpse as *const ());
+    keep(<Priors as Default>::default as *const ());
+    keep(Glimpsed::depth_m as *const ());
+    keep(Glimpsed::bearing_rad as *const ());
     keep(fit::traverse::<128> as *const ());
     keep(fit::glimpse as *const ());
     keep(Glimpsed::bearing_rad as *const ());

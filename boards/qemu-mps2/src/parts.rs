@@ -2,7 +2,7 @@
 
 use glam::Vec3;
 use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
-use nullwalk_core::depth::{self, Measured};
+use nullwalk_core::depth::{self, Measured, Standing};
 use nullwalk_core::extrema::{Extrema, Prominence};
 use nullwalk_core::fit::{Dipole, Look, Priors, Ring, Shared, Undetermined, glimpse, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
@@ -73,9 +73,14 @@ pub fn measure_all(meter: &mut impl Meter) {
     });
     meter.measure("depth.ratio", Plan::steps(64), || {
         let at = |r: f32| NodeField { field_t: Vec3::new(2e-8, 1e-9, 0.0) / (r * r * r), sigma_t: 1e-12 };
+        let standing = Standing {
+            aside_m: Measured::new(0.05, 0.02),
+            along_m: Measured::new(-0.03, 0.02),
+            pitch: Measured::new(0.1, 0.02),
+        };
         move |n: u32| {
             let r = 0.5 + n as f32 / 64.0;
-            let depth = depth::ratio(at(r), at(r + 0.4), 0.4, 0.01, Measured::new(0.05, 0.02));
+            let depth = depth::ratio(at(r), at(r + 0.4), 0.4, 0.01, standing);
             depth.ok().map(|depth| (depth.depth_m, depth.sigma_m))
         }
     });

@@ -68,6 +68,12 @@ impl Dipole {
     // In a frame of its own: what surrounds it needs the registers too, and costs a tenth less on a Cortex-M4F.
     #[inline(never)]
     fn seen_from(&self, at_m: Vec3) -> Seen {
+        self.seen_here_from(at_m)
+    }
+
+    /// The same in the frame of the caller.
+    #[inline(always)]
+    fn seen_here_from(&self, at_m: Vec3) -> Seen {
         let r = at_m - self.at_m;
         let closeness = math::recip_sqrt(r.length_squared() + NEAREST_M2);
         let u = r * closeness;

@@ -109,7 +109,7 @@ impl Node {
         strength: f32,
         in_sigmas: impl Fn(Vec3, f32) -> Vec3,
     ) -> Self {
-        let Seen { field_nt: expected_nt, by_place, by_moment, .. } = dipole.seen_from(node_m);
+        let Seen { field_nt: expected_nt, by_place, by_moment, .. } = dipole.seen_here_from(node_m);
         let at_m = dipole.at_m;
         // Moving the source does the opposite of moving the node.
         let Mat3 { x_axis: x, y_axis: y, .. } = by_place.matrix();

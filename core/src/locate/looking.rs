@@ -16,8 +16,12 @@ const ABSENT_NT: f32 = 1e6;
 /// What a glimpse shows at its place in the site; `None` without position or heading. For `inflation` see
 /// [`crate::tone::Response::overlap_inflation`].
 pub fn look(glimpse: &Glimpse, array: &Array, inflation: f32) -> Option<Look> {
-    let position = glimpse.mast.position?;
-    let to_site = heading_rotation(glimpse.mast.heading_rad?);
+    glimpse.mast.position.and(glimpse.mast.heading_rad).map(|_| view(glimpse, array, inflation))
+}
+
+/// The same, where a mast without position stands at the site's origin, and one without heading faces north.
+pub fn view(glimpse: &Glimpse, array: &Array, inflation: f32) -> Look {
+    let to_site = heading_rotation(glimpse.mast.heading_rad.unwrap_or_default());
     let levelling = glimpse.mast.tilt.unwrap_or_default().levelling();
     let upper_m = array.nodes().get(1).map_or(Vec3::ZERO, |node| to_site * levelling * node.position_m);
     let mut fields_nt = [Vec3::ZERO; 2];
@@ -26,8 +30,8 @@ pub fn look(glimpse: &Glimpse, array: &Array, inflation: f32) -> Option<Look> {
         *field_nt = to_site * node.field_t * 1e9;
         *sigma_nt = node.sigma_t * 1e9 * math::sqrt(inflation);
     }
-    let pose_sigma_m = Vec3::ZERO;
-    Some(Look { at_m: position.enu_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO })
+    let at_m = glimpse.mast.position.map_or(Vec3::ZERO, |position| position.enu_m);
+    Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m: Vec3::ZERO, spread_m: Vec3::ZERO }
 }
 
 /// What all looks of a walk share.
@@ -42,5 +46,6 @@ pub fn shared(array: &Array, pose_sigma_m: f32, inflation: f32) -> Shared {
 
 /// Relative uncertainty of a field. Coils are as uncertain as their calibration leaves the ratio of the nodes.
 pub fn relative(array: &Array) -> f32 {
-    GAIT_SIGMA + array.sigma().tilt_rad + array.sigma().node_ratio
+    let sigma = array.sigma();
+    Vec3::new(GAIT_SIGMA, sigma.tilt_rad, sigma.node_ratio).length()
 }

@@ -5,7 +5,7 @@ use glam::{Vec2, Vec3};
 use super::lane::{Across, Along, Spot};
 use crate::depth::{self, Depth, Measured, Passing, Unusable};
 use crate::field;
-use crate::fit::{Dipole, Traversed};
+use crate::fit::{Dipole, Traversed, Undetermined};
 use crate::frame::HEADING_SIGMA_RAD;
 use crate::math;
 use crate::verdict::{Clue, Clues};
@@ -56,6 +56,8 @@ pub struct Mark {
     pub crossed: bool,
     /// Whether the field along the walk is not that of one sonde.
     pub bent: bool,
+    /// What the walk as a whole does not tell.
+    pub undetermined: Option<Undetermined>,
     /// Fit of the whole walk, when there is one.
     pub fitted: Option<Traversed>,
     /// Signs of a bent field along the walk.
@@ -67,16 +69,18 @@ pub struct Mark {
 /// A fit goes together with the closed forms within so many sigmas.
 const AGREE_SIGMAS: f32 = 4.0;
 /// Reduced chi-square above which no dipole explains the walk, where gait and calibration rule and where noise does.
-/// Neither is underrated, gait least of all: of 300 nominal trials half stayed below 0.3.
-const EXPLAINED: f32 = 0.56;
+/// Neither is underrated, gait least of all: of 500 nominal trials half stayed below 0.35.
+const EXPLAINED: f32 = 0.68;
 const EXPLAINED_NOISE: f32 = 1.1;
-/// and share of the walk that may lie aside of it all the same (of those trials none came above 0.016).
-const OUTLYING: f32 = 0.04;
+/// and share of the walk that may lie aside of it all the same (of those trials one came above 0.016).
+const OUTLYING: f32 = 0.025;
 /// A fit that leaves so many times more over is no help at all.
 const HOPELESS: f32 = 4.0;
-/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it, by some
-/// 0.7 of their sigma (one that wanders within 20 s, walked over in 3 to 7 s), and the depth by half of that.
-const STRETCHED: f32 = 0.35;
+/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it: at 0.7 m/s
+/// what is a null's spacing apart is passed 2 s apart for every metre of depth, and positions that wander within 40 s
+/// differ by 0.3 of their sigma by then, growing with the root of the time. The fit reads half of that as depth, and
+/// has two lanes along (common practice, no source).
+const STRETCHED_PER_ROOT_M: f32 = 0.1;
 /// The place above a source that no dipole explains, or to the side of a lane never crossed, is uncertain by this
 /// share of the depth.
 const SIDEWAYS_SHARE: f32 = 0.25;
@@ -204,6 +208,7 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         source_up_m: Err(Unusable::NotMeasured),
         crossed,
         bent: false,
+        undetermined: None,
         fitted: None,
         clues: Clues::default(),
         asymmetry: along.vertical_extrema.as_ref().map(|[before, after]| {
@@ -254,11 +259,12 @@ impl Mark {
         if fitted.reduced_chi_square() >= HOPELESS * EXPLAINED
             || fitted.outlying_share() >= HOPELESS * OUTLYING
         {
-            return mark.doubted();
+            return Self { bent: true, ..mark.doubted() };
         }
         let near = off_along < 1.0 && off_across < 1.0;
         let fit_m = fitted.sigma(2) * worse;
-        let stretched_m = STRETCHED * self.pose_sigma_m;
+        let depth_m = self.node_up_m - fitted.dipole.at_m.z;
+        let stretched_m = STRETCHED_PER_ROOT_M * math::sqrt(depth_m.max(0.0)) * self.pose_sigma_m;
         let up_sigma_m = math::sqrt(fit_m * fit_m + stretched_m * stretched_m);
         let source_up_m = Ok(Measured::new(fitted.dipole.at_m.z, up_sigma_m));
         if near && sigma_m > self.sigma_along_m.max(self.sigma_across_m) {
@@ -298,13 +304,17 @@ impl Mark {
         self
     }
 
+    /// The mark where the walk as a whole does not tell something.
+    pub(super) fn undetermined(self, what: Undetermined) -> Self {
+        Self { undetermined: Some(what), ..self.doubted() }
+    }
+
     /// The mark where no dipole explains the walk.
-    pub(super) fn doubted(self) -> Self {
+    fn doubted(self) -> Self {
         let doubt_m = SIDEWAYS_SHARE * self.null_spacing.map_or(1.0, |d| d.depth_m);
         Self {
             sigma_along_m: self.sigma_along_m.max(doubt_m),
             sigma_across_m: self.sigma_across_m.max(doubt_m),
-            bent: true,
             ..self
         }
     }

@@ -4,6 +4,7 @@
 //! mark.
 
 mod homing;
+mod hunch;
 mod lane;
 mod listen;
 mod looking;
@@ -17,13 +18,13 @@ mod summit;
 mod sweep;
 mod unplaced;
 
-use glam::{Vec2, Vec3};
+use glam::Vec2;
 
 use crate::array::{Array, Glimpse};
 use crate::depth::Measured;
 use crate::error::ConfigError;
-use crate::fit::{Ring, Traversed, Undetermined, traverse};
-use crate::frame::SampleIndex;
+use crate::fit::{LogNormal, Priors, Ring, Traversed, Undetermined, traverse};
+use crate::frame::{SampleIndex, heading_rotation};
 use crate::math;
 use crate::paced::Walking;
 use crate::tone::StrayTone;
@@ -36,6 +37,7 @@ pub use sound::Sound;
 pub use sweep::Sweep;
 
 use homing::Homing;
+use hunch::Hunch;
 use lane::Lane;
 use listen::Listener;
 use motion::{Gait, Motion};
@@ -74,8 +76,8 @@ pub struct Guidance {
     pub snr_db: f32,
     /// Offset of the tracked carrier from nominal, hertz.
     pub carrier_offset_hz: f32,
-    /// Metres forward and left to the source, once near.
-    pub offset_m: Option<Vec2>,
+    /// Metres forward and left to the source, where that is known.
+    pub offset: Option<Offset>,
     /// Lay of the pipe, radians to the right of the mast's forward axis, modulo half a turn, once near.
     pub lay_rad: Option<f32>,
     /// The mark in the site frame, once the nulls were passed.
@@ -88,6 +90,22 @@ pub struct Guidance {
     pub sound: Sound,
     /// What is wrong right now.
     pub trouble: Option<Reason>,
+}
+
+/// How far it is from the mast to the source.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Offset {
+    /// Metres forward and left.
+    pub way_m: Vec2,
+    /// Standard uncertainty of that in the direction in which it is greatest, metres.
+    pub sigma_m: f32,
+}
+
+impl Offset {
+    /// Whether it tells which way to go.
+    fn is_clear(&self) -> bool {
+        self.way_m.length() > CLEAR_SIGMAS * self.sigma_m
+    }
 }
 
 /// What the gain ladder says about the signal.
@@ -132,6 +150,7 @@ pub struct Locator {
     inflation: f32,
     level_sigma: f32,
     bench_moment_a_m2: Option<Measured>,
+    priors: Priors,
     pacing: Option<Pacing>,
 }
 
@@ -151,6 +170,11 @@ pub struct LocateState {
     walk: Ring<LOOKS>,
     fitted: Option<Result<Traversed, Undetermined>>,
     to_fit: bool,
+    /// Where the source is thought to be before there is a mark.
+    hunch: Option<Hunch>,
+    /// Outputs since the last glimpse was fitted.
+    since_glimpse: u8,
+    pose_sigma_m: f32,
     hold: Hold,
     ground: Option<Hold>,
     phase: Phase,
@@ -159,6 +183,10 @@ pub struct LocateState {
     last: Option<SampleIndex>,
 }
 
+/// An offset of fewer sigmas does not tell which way to go.
+const CLEAR_SIGMAS: f32 = 2.0;
+/// A glimpse is fitted every so many outputs: twice a second.
+const GLANCE_EVERY: u8 = 5;
 /// Looks kept of a walk.
 const LOOKS: usize = 128;
 /// Near the mark is within this share of the depth, plus the length below, metres, and so many sigmas of the position.
@@ -194,12 +222,23 @@ impl Locator {
             "locate.unevenness",
             "must be 0 to 0.5",
         )?;
+        let bench_moment_a_m2 = settings.bench_moment_a_m2;
+        ConfigError::unless(
+            bench_moment_a_m2.is_none_or(|bench| {
+                (1e-4..=100.0).contains(&bench.value) && (0.0..=bench.value).contains(&bench.sigma)
+            }),
+            "locate.bench_moment_a_m2",
+            "must be 0.0001 to 100, with a sigma of 0 to as much",
+        )?;
         let (s, c) = math::sin_cos(settings.level_sigma_rad);
         let level_sigma = s / c;
         let walking = Walking { unevenness: settings.unevenness, level_sigma, ..Walking::default() };
         let pacing = pace.map(|pace_m_per_s| Pacing { hop_s, pace_m_per_s, walking });
-        let bench_moment_a_m2 = settings.bench_moment_a_m2;
-        Ok(Self { array, hop_s, inflation, level_sigma, bench_moment_a_m2, pacing })
+        let mut priors = Priors { level_sigma_rad: settings.level_sigma_rad, ..Priors::default() };
+        if let Some(bench) = bench_moment_a_m2 {
+            priors.moment_a_m2 = LogNormal { median: bench.value, log_sigma: bench.sigma / bench.value };
+        }
+        Ok(Self { array, hop_s, inflation, level_sigma, bench_moment_a_m2, priors, pacing })
     }
 
     /// The array in use.
@@ -222,6 +261,9 @@ impl Locator {
             walk: Ring::default(),
             fitted: None,
             to_fit: false,
+            hunch: None,
+            since_glimpse: 0,
+            pose_sigma_m: 0.0,
             hold: Hold::default(),
             ground: None,
             phase: Phase::Listen,
@@ -249,8 +291,10 @@ impl Locator {
         let trend_db_per_s = state.homing.push(level_db, self.hop_s);
         if heard {
             self.walk(state, glimpse, gait, level_db);
+            self.glance(state, glimpse);
         } else {
             state.phase = Phase::Listen;
+            state.hunch = None;
             state.homing.restart();
             state.lane = self.new_lane();
             state.hold = Hold::default();
@@ -286,6 +330,7 @@ impl Locator {
             }
             state.lane.push(glimpse);
             state.nodes.push(glimpse);
+            state.pose_sigma_m = glimpse.mast.position.map_or(0.0, |position| position.sigma_m);
             if let Some(look) = looking::look(glimpse, &self.array, self.inflation) {
                 state.walk.push(look);
                 state.to_fit = true;
@@ -330,6 +375,7 @@ impl Locator {
                 state.ground = None;
                 state.walk.clear();
                 state.fitted = None;
+                state.hunch = None;
                 state.along = Some(along);
             } else if stronger(along.peak.feature.value, old) {
                 state.along = Some(along);
@@ -349,7 +395,7 @@ impl Locator {
         let mark = state.along.as_ref().and_then(|a| mark::mark(a, across, self.level_sigma));
         state.mark = match (mark, &state.fitted) {
             (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted)),
-            (Some(mark), Some(Err(_))) => Some(mark.doubted()),
+            (Some(mark), Some(Err(what))) => Some(mark.undetermined(*what)),
             (mark, _) => mark,
         };
     }
@@ -365,6 +411,23 @@ impl Locator {
             let shared = looking::shared(&self.array, start.pose_sigma_m, self.inflation);
             state.fitted = Some(traverse(&state.walk, dipole, &shared));
             self.put_mark(state);
+        } else if state.to_fit && state.along.is_none() {
+            // A lane that passed fewer than two nulls: where should the next one go?
+            state.to_fit = false;
+            let shared = looking::shared(&self.array, state.pose_sigma_m, self.inflation);
+            state.hunch = Hunch::of_walk(&state.walk, &shared, &self.priors).or(state.hunch);
+        }
+    }
+
+    /// Between walks that tell more, fit a glimpse now and then.
+    fn glance(&self, state: &mut LocateState, glimpse: &Glimpse) {
+        state.since_glimpse += 1;
+        let better = state.mark.is_some() || state.hunch.is_some_and(|hunch| hunch.by_walk);
+        if state.since_glimpse >= GLANCE_EVERY && !better {
+            state.since_glimpse = 0;
+            let shared = looking::shared(&self.array, state.pose_sigma_m, 1.0);
+            let look = looking::view(glimpse, &self.array, 1.0);
+            state.hunch = Hunch::of_look(&look, &shared, &self.priors);
         }
     }
 
@@ -424,6 +487,7 @@ impl Locator {
             ground,
             lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
             mark: state.mark.as_ref(),
+            level_sigma: self.level_sigma,
             bench_moment_a_m2: self.bench_moment_a_m2,
             bracketed: state.along.is_some(),
             paced: self.pacing.zip(state.along.as_ref()),
@@ -440,19 +504,18 @@ impl Locator {
         trend_db_per_s: f32,
         sweep: Option<Sweep>,
     ) -> Guidance {
-        let field_t = glimpse.lower().field_t;
         let heard = state.listener.heard();
         let near = matches!(state.phase, Phase::Bracket | Phase::Settle);
         Guidance {
             at: glimpse.at,
             phase: state.phase,
-            turn_rad: if heard { Self::turn(state, field_t) } else { None },
+            turn_rad: if heard { Self::turn(state, glimpse) } else { None },
             trend_db_per_s,
             past_source: heard && state.homing.has_passed(level_db),
             snr_db: glimpse.snr_db,
             carrier_offset_hz: glimpse.carrier_offset_hz,
-            offset_m: if near { self.offset(state, glimpse) } else { None },
-            lay_rad: if near { Self::lay(state, glimpse) } else { None },
+            offset: if heard { Self::offset(state, glimpse) } else { None },
+            lay_rad: Self::lay(state, glimpse, near),
             mark: state.mark.map(|m| Place {
                 east_m: m.place_m.x,
                 north_m: m.place_m.y,
@@ -465,42 +528,41 @@ impl Locator {
         }
     }
 
-    /// Forward and left to the source: to the mark where there is one, else from the field's slope and the
-    /// ratio depth, `d Bz / (3 |Bh|^2)` times the horizontal field.
-    fn offset(&self, state: &LocateState, glimpse: &Glimpse) -> Option<Vec2> {
-        if let (Some(mark), Some(position), Some(heading_rad)) =
-            (&state.mark, glimpse.mast.position, glimpse.mast.heading_rad)
-        {
-            let to_mark = mark.place_m - position.enu_m.truncate();
-            let (s, c) = math::sin_cos(heading_rad);
-            return Some(Vec2::new(to_mark.dot(Vec2::new(s, c)), to_mark.dot(Vec2::new(-c, s))));
-        }
-        let [lower, upper] = glimpse.nodes.as_slice() else { return None };
-        let spacing_m = self.array.spacing_m()?;
-        let sigma = self.array.sigma().node_ratio;
-        let depth = crate::depth::ratio(*lower, *upper, spacing_m, sigma, Default::default()).ok()?;
-        let flat = lower.field_t.truncate();
-        let slope = lower.field_t.z / (3.0 * flat.length_squared()).max(f32::MIN_POSITIVE);
-        Some(flat * slope * depth.depth_m)
+    /// Forward and left to the source: to the mark where there is one, else to where it is thought to be.
+    fn offset(state: &LocateState, glimpse: &Glimpse) -> Option<Offset> {
+        let Glimpse { mast, .. } = glimpse;
+        let marked = state.mark.as_ref().map(|m| (m.place_m, m.sigma_along_m.max(m.sigma_across_m)));
+        let (place_m, sigma_m) =
+            marked.or_else(|| state.hunch.as_ref().map(|hunch| (hunch.place_m, hunch.sigma_m)))?;
+        let way_m = place_m - mast.position.map_or(Vec2::ZERO, |position| position.enu_m.truncate());
+        let to_mast = heading_rotation(mast.heading_rad.unwrap_or_default()).transpose();
+        Some(Offset { way_m: (to_mast * way_m.extend(0.0)).truncate(), sigma_m })
     }
 
-    /// Which way to turn: while homing, and on from there up to the first null, where the bearing reverses.
-    fn turn(state: &LocateState, field_t: Vec3) -> Option<f32> {
-        match state.phase {
+    /// Which way to turn: while homing, and on from there until both nulls were passed. To where the source is thought
+    /// to be, once that is clearly this way; else by the field alone, up to the first null, where that bearing reverses.
+    fn turn(state: &LocateState, glimpse: &Glimpse) -> Option<f32> {
+        let field_t = glimpse.lower().field_t;
+        let by_field = match state.phase {
             Phase::Home => turn_to_source(field_t),
             Phase::Bracket if state.along.is_none() => homing::turn_near(field_t),
-            _ => None,
-        }
+            _ => return None,
+        };
+        let thought = Self::offset(state, glimpse).filter(Offset::is_clear);
+        thought.map_or(by_field, |offset| Some(-math::atan2(offset.way_m.y, offset.way_m.x)))
     }
 
-    /// Lay to the right of the forward axis: the mark's where there is one, else the field's where it lies flat.
-    fn lay(state: &LocateState, glimpse: &Glimpse) -> Option<f32> {
-        if let (Some(mark), Some(heading_rad)) = (&state.mark, glimpse.mast.heading_rad) {
-            return Some(math::wrap_half_pi(math::atan2(mark.lay.x, mark.lay.y) - heading_rad));
+    /// Lay to the right of the forward axis: the mark's where there is one, else the walk's, else, near the source, the
+    /// field's where it lies flat.
+    fn lay(state: &LocateState, glimpse: &Glimpse, near: bool) -> Option<f32> {
+        let by_walk = || state.hunch.as_ref().filter(|hunch| hunch.by_walk).map(|hunch| hunch.lay);
+        let known = state.mark.as_ref().map(|mark| mark.lay).or_else(by_walk);
+        if let (Some(lay), Some(heading_rad)) = (known, glimpse.mast.heading_rad) {
+            return Some(math::wrap_half_pi(math::atan2(lay.x, lay.y) - heading_rad));
         }
         let f = glimpse.lower().field_t;
         let flat = f.z * f.z < f.truncate().length_squared();
-        flat.then(|| math::wrap_half_pi(-math::atan2(f.y, f.x)))
+        (near && flat).then(|| math::wrap_half_pi(-math::atan2(f.y, f.x)))
     }
 
     fn trouble(&self, state: &LocateState, glimpse: &Glimpse) -> Option<Reason> {

@@ -10,7 +10,7 @@ use super::mark::Mark;
 use super::unplaced::Pacing;
 use crate::array::{Array, Glimpse, NodeField};
 use crate::chi_square::Level;
-use crate::depth::{self, Depth, Measured, Unusable};
+use crate::depth::{self, Depth, Measured, Standing, Unusable};
 use crate::field;
 use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
 use crate::math;
@@ -24,12 +24,10 @@ const LIFT_M: f32 = 0.15;
 /// Uncertainty of the height difference of a lift, metres, and of the sonde's strength meanwhile.
 const LIFT_SIGMA_M: f32 = 0.01;
 const DRIFT_SIGMA: f32 = 0.003;
-/// A hold without positions is taken to be this close to the mark sideways, metres (common practice, no source).
+/// A hold without positions is taken to be this close to the mark each way, metres (common practice, no source).
 const UNGUIDED_SIGMA_M: f32 = 0.1;
 /// Without positions a node is carried this much higher than it rests, metres (common practice, no source).
 const CARRIED_M: Measured = Measured::new(0.1, 0.05);
-/// Sway of a mast that is held still, metres, where positions do not say.
-const HOLD_SIGMA_M: f32 = 0.02;
 /// A steeper pitch is doubted: tangent of 40 degrees. Up to there the fit of the walk knows what it does.
 const STEEP: f32 = 0.839;
 /// Lays seen by lanes and at the hold may differ by this sine, about five degrees, and by so many sigmas.
@@ -43,7 +41,7 @@ const CLUE_SIGMAS: f32 = 3.29;
 /// No calibration knows the ratio of two gains better than this.
 const LEAST_RATIO_SIGMA: f32 = 1e-4;
 /// A larger share of the field out of step is doubted, and more by so many sigmas of its noise.
-const OUT_OF_STEP: f32 = 0.0125;
+const OUT_OF_STEP: f32 = 0.0075;
 const OUT_OF_STEP_SIGMAS: f32 = 3.0;
 /// More of the hold bridged than this is doubted.
 const BRIDGED_SHARE: f32 = 0.2;
@@ -125,6 +123,8 @@ pub struct Settled<'a> {
     pub ground: &'a Hold,
     pub lifted: Option<&'a Hold>,
     pub mark: Option<&'a Mark>,
+    /// How level the sonde is thought to lie before anything is measured: sigma of the tangent of its pitch.
+    pub level_sigma: f32,
     /// Strength of the sonde on the bench.
     pub bench_moment_a_m2: Option<Measured>,
     /// Whether both nulls and the peak between them were passed, with positions or without.
@@ -150,8 +150,8 @@ impl Settled<'_> {
             (Some(p), Some(mark)) => p.enu_m.truncate() - mark.place_m,
             _ => Vec2::ZERO,
         };
-        let miss_m = self.sideways(offset_m);
-        let ratio = self.ratio(miss_m);
+        let standing = self.standing(offset_m);
+        let ratio = self.ratio(standing);
         let foot_m = self.array.foot_m();
         // The ground is a foot's height below the node that rests on it.
         let ground_up_m = position.map_or(0.0, |p| p.enu_m.z - foot_m);
@@ -169,7 +169,7 @@ impl Settled<'_> {
             rested(ratio),
             null_spacing,
             vertical_maxima,
-            rested(self.lift(miss_m)),
+            rested(self.lift(standing)),
             self.mark.map_or(not_measured, |m| m.below(ground_up_m)),
         ];
         let combined = combined(&depths, &self.shared(&depths));
@@ -230,7 +230,7 @@ impl Settled<'_> {
         let limit = OUT_OF_STEP + OUT_OF_STEP_SIGMAS * noise;
         set(Clue::OutOfStep, Some(self.ground.ellipticity / n / limit));
         set(Clue::HoldOff, self.hold_off());
-        set(Clue::Exponent, self.exponent_off(depths));
+        set(Clue::Exponent, Self::exponent_off(depths));
         set(Clue::Strength, self.strength_off());
         let gain_sigma = self.array.sigma().node_ratio.max(LEAST_RATIO_SIGMA);
         let gain = self.mark.and_then(|mark| Some(mark.fitted?.upper_gain.abs()));
@@ -271,36 +271,34 @@ impl Settled<'_> {
         Some((strength - bench.value).abs() / (CLUE_SIGMAS * sigma))
     }
 
-    /// How far the exponent by which the field weakens upwards at the hold, `ln(B1/B2) / ln((d + s)/d)`, is from three:
-    /// in sigmas, over their limit. The depth is that by the fit of the walk.
-    fn exponent_off(&self, depths: &Depths) -> Option<f32> {
-        let [.., depth] = depths;
-        let (depth, spacing_m) = (depth.ok()?, self.array.spacing_m()?);
-        let fields =
-            depth::field_ratio(self.ground.node(0, self.inflation), self.ground.node(1, self.inflation))?;
-        let below_m = depth.depth_m + self.array.foot_m();
-        let expected = libm::logf((below_m + spacing_m) / below_m);
-        let exponent = libm::logf(fields.ratio.value) / expected;
-        let (noise, gain) = (fields.ratio.sigma / fields.ratio.value, self.array.sigma().node_ratio);
-        let by_ratio = math::sqrt(noise * noise + gain * gain) / expected;
-        let by_depth = exponent * depth.sigma_m / below_m;
-        let sigma = math::sqrt(by_ratio * by_ratio + by_depth * by_depth);
-        Some((exponent - 3.0).abs() / (CLUE_SIGMAS * sigma))
+    /// How far the exponent by which the field weakens upwards at the hold is from three: it is three just where the
+    /// ratio's depth is that of the walk's fit. In sigmas of that, over their limit.
+    fn exponent_off(depths: &Depths) -> Option<f32> {
+        let [ratio, .., fit] = depths;
+        let (ratio, fit) = (ratio.ok()?, fit.ok()?);
+        let sigma = math::sqrt(ratio.sigma_m * ratio.sigma_m + fit.sigma_m * fit.sigma_m);
+        Some((ratio.depth_m - fit.depth_m).abs() / (CLUE_SIGMAS * sigma))
     }
 
-    /// Distance of the hold from the source across the lay.
-    fn sideways(&self, offset_m: Vec2) -> Measured {
-        let Some(mark) = self.mark else { return Measured::new(0.0, UNGUIDED_SIGMA_M) };
-        let across = mark.lay.perp().dot(offset_m);
-        let held_m = self.ground.position().map_or(HOLD_SIGMA_M, |p| p.sigma_m);
-        let sigma2 = mark.sigma_across_m * mark.sigma_across_m + held_m * held_m;
-        Measured::new(across, math::sqrt(sigma2))
+    /// Where the hold is from the source.
+    fn standing(&self, offset_m: Vec2) -> Standing {
+        let Some(mark) = self.mark else {
+            let unguided_m = Measured::new(0.0, UNGUIDED_SIGMA_M);
+            let pitch = Measured::new(0.0, self.level_sigma);
+            return Standing { aside_m: unguided_m, along_m: unguided_m, pitch };
+        };
+        // The mark's sigmas hold how far a position may be off; that of the hold has wandered from it by as much at most.
+        Standing {
+            aside_m: Measured::new(mark.lay.perp().dot(offset_m), mark.sigma_across_m),
+            along_m: Measured::new(mark.lay.dot(offset_m), mark.sigma_along_m),
+            pitch: mark.pitch,
+        }
     }
 
-    fn ratio(&self, miss_m: Measured) -> Result<Depth, Unusable> {
+    fn ratio(&self, standing: Standing) -> Result<Depth, Unusable> {
         let spacing_m = self.array.spacing_m().ok_or(Unusable::NotStacked)?;
         let (lower, upper) = (self.ground.node(0, self.inflation), self.ground.node(1, self.inflation));
-        depth::ratio(lower, upper, spacing_m, self.array.sigma().node_ratio, miss_m)
+        depth::ratio(lower, upper, spacing_m, self.array.sigma().node_ratio, standing)
     }
 
     /// Depths of the lane below the node at rest, by its pace.
@@ -313,11 +311,11 @@ impl Settled<'_> {
         pacing.depths(along, Measured::new(0.0, UNGUIDED_SIGMA_M)).map(|depth| depth.map(below_rest))
     }
 
-    fn lift(&self, miss_m: Measured) -> Result<Depth, Unusable> {
+    fn lift(&self, standing: Standing) -> Result<Depth, Unusable> {
         let lifted = self.lifted.ok_or(Unusable::NotMeasured)?;
         let height_m = lift_m(self.ground, lifted).ok_or(Unusable::NotMeasured)?;
         let (before, after) = (self.ground.node(0, self.inflation), lifted.node(0, self.inflation));
-        depth::lift(before, after, Measured::new(height_m, LIFT_SIGMA_M), DRIFT_SIGMA, miss_m)
+        depth::lift(before, after, Measured::new(height_m, LIFT_SIGMA_M), DRIFT_SIGMA, standing)
     }
 
     fn add_reasons(&mut self, depths: &Depths, offset_m: Vec2) {
@@ -332,6 +330,9 @@ impl Settled<'_> {
             r.add_if(offset_m.length() > AWAY_SHARE * known_m + 2.0 * spread, Reason::AwayFromMark);
             r.add_if(mark.pitch.value.abs() > STEEP, Reason::Tilted);
             r.add_if(mark.bent, Reason::BentField);
+            if let Some(what) = mark.undetermined {
+                r.add(Reason::WalkUndetermined(what));
+            }
         }
         r.add_if(self.ground.bridged / n > BRIDGED_SHARE || self.ground.marks.gap, Reason::Disturbed);
     }

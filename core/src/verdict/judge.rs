@@ -12,6 +12,9 @@ const SIGMAS_95: f32 = 1.96;
 const LEAST_OWN: f32 = 0.05;
 /// Variance of a method that gave nothing, square metres.
 const UNKNOWN_M2: f32 = 1e6;
+/// What a neighbour too weak to be noticed, or a mast that is not quite as it is described, does to all methods alike: a
+/// share of the depth (an allowance of ours; without it, walks with positions good to a centimetre claim too much).
+const UNNOTICED: f32 = 0.0015;
 /// By as much a neighbour in step can make a depth read too deep with no sign of it in peak and null (a line of the
 /// same current within one depth, worked out from the fields of two lines).
 const OVER_READ: f32 = 1.56;
@@ -125,8 +128,11 @@ pub fn judge(depths: &Depths, combined: Option<Combined>, mut reasons: Reasons) 
         return Judgement { verdict: Verdict::Refuse, depth: None, range: None, shallow_m: None, reasons };
     };
     reasons.add_if(combined.limit.is_none(), Reason::OneMethod);
+    let Depth { depth_m, sigma_m } = combined.depth;
+    let unnoticed_m = UNNOTICED * depth_m;
+    let depth = Depth { depth_m, sigma_m: math::sqrt(sigma_m * sigma_m + unnoticed_m * unnoticed_m) };
     let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
-    let agreed = own(&combined.depth);
+    let agreed = own(&depth);
     let all = depths.iter().flatten().map(own);
     let widest = all.fold(agreed, |(low, high), (l, h)| (low.min(l), high.max(h)));
     let verdict = reasons.severity();
@@ -136,7 +142,7 @@ pub fn judge(depths: &Depths, combined: Option<Combined>, mut reasons: Reasons) 
     let shallow_m = if bent { shallowest_m / OVER_READ } else { shallowest_m };
     Judgement {
         verdict,
-        depth: Some(combined.depth),
+        depth: Some(depth),
         range: Some(Range95 { low_m: low_m.max(0.0), high_m }),
         shallow_m: Some(shallow_m.max(0.0)),
         reasons,

@@ -3,6 +3,7 @@
 use heapless::Vec;
 
 use super::Verdict;
+use crate::fit::Undetermined;
 
 /// Why a verdict is not `Agree`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,6 +46,8 @@ pub enum Reason {
     StrengthDiffers,
     /// The nodes' gains are not in the ratio that their calibration says.
     CalibrationOff,
+    /// The walk as a whole does not tell this.
+    WalkUndetermined(Undetermined),
 }
 
 impl Reason {
@@ -70,6 +73,7 @@ impl Reason {
             Self::NodesContradict => "nodes-contradict",
             Self::StrengthDiffers => "strength-differs",
             Self::CalibrationOff => "calibration-off",
+            Self::WalkUndetermined(_) => "walk-undetermined",
         }
     }
 
@@ -101,6 +105,15 @@ impl Reason {
             Self::CalibrationOff => {
                 "The two nodes are not as strong beside each other as their calibration says."
             }
+            Self::WalkUndetermined(what) => match what {
+                Undetermined::TooFew => "The walk is too short to tell anything as a whole.",
+                Undetermined::Place => "The walk as a whole does not tell where the source is.",
+                Undetermined::Depth => "The walk as a whole does not tell how deep the source is.",
+                Undetermined::Moment => "The walk as a whole does not tell how strong the source is.",
+                Undetermined::Unsettled => {
+                    "No single sonde was found that explains the walk: the positions are poor, or the field is bent."
+                }
+            },
         }
     }
 
@@ -146,12 +159,22 @@ impl Reason {
                 "Change its battery and look for metal around it; distrust the depth until it is as strong again."
             }
             Self::CalibrationOff => "Calibrate the coils again, and distrust the field ratio until then.",
+            Self::WalkUndetermined(_) => {
+                "Walk both lanes again, three depths beyond the source on each side, and see that positions are steady."
+            }
         }
     }
 
     /// Whether it speaks of a field that a neighbour may have bent.
     pub(super) const fn bends(self) -> bool {
-        matches!(self, Self::MethodsDisagree | Self::Elliptical | Self::BentField | Self::StrengthDiffers)
+        matches!(
+            self,
+            Self::MethodsDisagree
+                | Self::Elliptical
+                | Self::BentField
+                | Self::StrengthDiffers
+                | Self::WalkUndetermined(_)
+        )
     }
 
     /// Whether a figure may still be given.
@@ -171,7 +194,7 @@ impl Reason {
 }
 
 /// The most reasons a judgement carries: room for each of them once.
-pub const MAX_REASONS: usize = 19;
+pub const MAX_REASONS: usize = 20;
 
 /// A list of reasons without repeats.
 #[derive(Debug, Clone, PartialEq, Default)]

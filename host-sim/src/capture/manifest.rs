@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::{CaptureError, Notice};
 use super::table;
-use crate::equipment::{ArrayFile, CalibrationFile, FrontEnd, NodeFile, Signal};
+use crate::equipment::{ArrayFile, Bench, CalibrationFile, FrontEnd, NodeFile, Signal};
 
 /// What `format` must say.
 const FORMAT: &str = "nullwalk-capture";
@@ -60,6 +60,7 @@ struct SignalSaid {
     sample_rate_hz: Option<f64>,
     tone_hz: Option<f64>,
     channels: Option<usize>,
+    bench: Option<Bench>,
 }
 
 /// Unlike in a site file, an `[array]` that lists no nodes has none.
@@ -134,6 +135,7 @@ impl Manifest {
             sample_rate_hz: self.signal.sample_rate_hz.unwrap_or(rate_hz),
             tone_hz: self.signal.tone_hz.unwrap_or(Signal::default().tone_hz),
             channels: self.signal.channels.unwrap_or(channels),
+            bench: self.signal.bench,
         };
         let array = match self.array {
             Some(said) => said.complete(),
@@ -156,6 +158,7 @@ impl Manifest {
         }
         let signal = Signal {
             tone_hz: self.signal.tone_hz.unwrap_or(Signal::default().tone_hz),
+            bench: self.signal.bench,
             ..Signal::default()
         };
         Description { made: self.made, signal, front_end: FrontEnd::default(), array }

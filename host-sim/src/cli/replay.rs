@@ -62,7 +62,8 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let outcome = match (&capture.content, &capture.array) {
         (Content::Field(recording), Some(array)) => {
-            run::locate_phasors_with(array.clone(), recording, walk.settings())?
+            let settings = capture.description.signal.settings(walk.settings());
+            run::locate_phasors_with(array.clone(), recording, settings)?
         }
         (Content::Samples { .. }, Some(_)) => {
             let channels = capture.description.signal.channels;

@@ -3,7 +3,7 @@
 use glam::Vec3;
 use maud::{Markup, html};
 use nullwalk_core::array::NodeField;
-use nullwalk_core::depth::{self, Depth, Measured, Passing, Unusable};
+use nullwalk_core::depth::{self, Depth, Measured, Passing, Standing, Unusable};
 use nullwalk_core::field::dipole;
 
 use super::{FIRST, FOURTH, LEFT, RIGHT, SECOND, THIRD, WIDTH, words};
@@ -61,7 +61,7 @@ fn node(r_m: f32, bandwidth_hz: f32) -> NodeField {
 
 fn ratio(depth_m: f32, gain_sigma: f32) -> Result<Depth, Unusable> {
     let (lower, upper) = (node(depth_m, HOLD_HZ), node(depth_m + SPACING_M, HOLD_HZ));
-    depth::ratio(lower, upper, SPACING_M, gain_sigma, Measured::default())
+    depth::ratio(lower, upper, SPACING_M, gain_sigma, Standing::default())
 }
 
 /// Noise moves a null by noise over slope, 0.97 d times noise over the field overhead.

@@ -10,7 +10,7 @@ mod station;
 
 use nullwalk_core::array::Array;
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::frame::{Block, SampleSource};
+use nullwalk_core::frame::{Block, MastReading, SampleSource, heading_rotation};
 use nullwalk_core::gain::Ladder;
 use nullwalk_core::instrument::{Instrument, Update};
 use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
@@ -29,6 +29,8 @@ use crate::capture::{CaptureReader, Recording};
 use crate::equipment::Signal;
 use crate::synth::{Cue, Guided};
 
+/// An offset more uncertain than this is not walked to, metres.
+const WALK_TO_M: f32 = 0.5;
 /// Frames asked for at a time; sources give less where they must.
 const BLOCK: usize = 4096;
 
@@ -102,7 +104,7 @@ pub fn instrument_with<const C: usize>(
     settings: Settings,
 ) -> Result<Instrument<C>, ConfigError> {
     let tone = Tone::new(signal.tone_hz as f32, signal.sample_rate_hz as f32)?;
-    Instrument::new(tone, ladder, array, settings)
+    Instrument::new(tone, ladder, array, signal.settings(settings))
 }
 
 /// Run a source through the instrument to its end. `watch` sees every update.
@@ -133,7 +135,7 @@ where
         let mut cue = None;
         instrument.push(&mut state, &block, info.mast, |update| {
             diary.note(&update.guidance, update.fix.as_ref());
-            cue = Some(cue_for(&update.guidance, update.glimpse.mast.heading_rad));
+            cue = Some(cue_for(&update.guidance, &update.glimpse.mast));
             watch(&update);
         });
         if let Some(cue) = cue {
@@ -146,12 +148,19 @@ where
 }
 
 /// What the simulated technician makes of the guidance.
-fn cue_for(guidance: &Guidance, heading_rad: Option<f32>) -> Cue {
+fn cue_for(guidance: &Guidance, mast: &MastReading) -> Cue {
+    let pose = mast.position.zip(mast.heading_rad);
+    let source = guidance.offset.filter(|offset| offset.sigma_m < WALK_TO_M).zip(pose);
     Cue {
         turn_rad: guidance.turn_rad,
         near: matches!(guidance.phase, Phase::Bracket | Phase::Settle),
-        lay_rad: guidance.lay_rad.zip(heading_rad).map(|(lay, heading)| lay + heading),
+        lay_rad: guidance.lay_rad.zip(mast.heading_rad).map(|(lay, heading)| lay + heading),
         crossed: guidance.crossed,
+        source_enu_m: source.map(|(offset, (position, heading_rad))| {
+            let way_m = heading_rotation(heading_rad) * offset.way_m.extend(0.0);
+            let place_m = position.enu_m + way_m;
+            [f64::from(place_m.x), f64::from(place_m.y)]
+        }),
         mark_enu_m: guidance.mark.map(|m| [f64::from(m.east_m), f64::from(m.north_m)]),
     }
 }

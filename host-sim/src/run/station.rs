@@ -99,6 +99,7 @@ fn checks(fix: &core::Fix) -> Vec<Check> {
         check("sonde not too steep", &["tilted"], pitch),
         check("field in step", &["elliptical"], String::new()),
         check("one sonde explains the field", &["bent-field"], String::new()),
+        check("the whole walk tells", &["walk-undetermined"], String::new()),
         check("both nodes agree", &["nodes-contradict", "not-below"], String::new()),
         check("nodes as calibrated", &["calibration-off"], String::new()),
         check("as strong as on the bench", &["strength-differs"], String::new()),

@@ -71,6 +71,10 @@ impl Site {
         within("signal.sample_rate_hz", signal.sample_rate_hz, 4000.0..=48_000.0)?;
         within("signal.tone_hz", signal.tone_hz, 50.0..=signal.sample_rate_hz * 0.49)?;
         within("signal.channels", signal.channels, 1..=MAX_CHANNELS)?;
+        if let Some(bench) = signal.bench {
+            within("signal.bench.moment_a_m2", bench.moment_a_m2, 1e-4..=100.0)?;
+            within("signal.bench.sigma_a_m2", bench.sigma_a_m2, 0.0..=bench.moment_a_m2)?;
+        }
         self.front_end.ladder()?;
         self.array.array()?;
         for (i, node) in self.array.node.iter().enumerate() {

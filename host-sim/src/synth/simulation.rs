@@ -203,8 +203,10 @@ impl<const C: usize> Guided for Simulation<C> {
     fn respond(&mut self, cue: Cue) {
         let [east, north] = self.sensors.offset_m();
         let compass_rad = self.sensors.compass_rad() as f32;
+        let true_enu_m = |place: Option<[f64; 2]>| place.map(|[e, n]| [e - east, n - north]);
         self.technician.respond(Cue {
-            mark_enu_m: cue.mark_enu_m.map(|[e, n]| [e - east, n - north]),
+            mark_enu_m: true_enu_m(cue.mark_enu_m),
+            source_enu_m: true_enu_m(cue.source_enu_m),
             lay_rad: cue.lay_rad.map(|lay| lay - compass_rad),
             ..cue
         });

@@ -24,6 +24,8 @@ pub struct Cue {
     pub lay_rad: Option<f32>,
     /// Where the mark lies as the instrument knows it: east and north, metres; `None` while unknown.
     pub mark_enu_m: Option<[f64; 2]>,
+    /// Where the source is thought to be, mark or no mark: east and north, metres; `None` while that is too uncertain.
+    pub source_enu_m: Option<[f64; 2]>,
     /// Whether a lane across has fixed the mark sideways.
     pub crossed: bool,
 }
@@ -59,6 +61,8 @@ const TRIES: u8 = 4;
 const BEYOND_M: f64 = 0.7;
 /// Time to let the instrument think before correcting, seconds.
 const PAUSE_S: f64 = 0.6;
+/// Time to stop and think after a lane that gave no mark, seconds.
+const STOP_S: f64 = 1.5;
 /// Speed of raising, lowering the mast, metres per second, and the acceleration at that.
 const LIFT: (f64, f64) = (0.4, 1.0);
 /// A footfall makes the mast ring at this rate, in hertz, for about this time, in seconds.
@@ -74,6 +78,8 @@ enum Motion {
     /// Walk straight on until the cue gives a mark and a little further, at most so far; if there
     /// is none, try again.
     Onward { max_m: f64, tries: u8 },
+    /// Look again where the source may be, and go there.
+    Again { length_m: f64, tries: u8 },
     /// Walk on as the cue says, at most so far.
     Follow { max_m: f64 },
     /// Go to the mark, then look again whether it has moved, so many times.
@@ -216,21 +222,42 @@ impl Technician {
             if let Motion::Approach { corrections } = motion {
                 self.approach(corrections);
             }
+            if let Motion::Again { length_m, tries } = motion {
+                self.again(length_m, tries);
+            }
             if let Motion::Onward { max_m, tries: tries @ 1.. } = motion
                 && self.mark().is_none()
             {
-                // Missed a null: walk the same way back, and if that fails, home in once more.
-                self.motions.push_front(Motion::Onward { max_m, tries: tries - 1 });
-                self.motions.push_front(if tries % 2 == 0 {
-                    Motion::Face(self.heading.value + PI)
-                } else {
-                    Motion::Follow { max_m }
-                });
+                self.motions.push_front(Motion::Again { length_m: max_m, tries });
+                self.motions.push_front(Motion::Hold { seconds: STOP_S });
             }
             self.begin_motion();
         }
         self.speed_m_s = (self.at - before).length() / dt_s;
         self.stride_rad = (self.stride_rad + TAU * self.speed_m_s / STEP_M * dt_s) % TAU;
+    }
+
+    /// A lane that gave no mark missed a null. Walk one over the place where the source is thought to be; where that is
+    /// unknown, walk the same way back, and if that fails, home in once more.
+    fn again(&mut self, length_m: f64, tries: u8) {
+        if tries == 0 || self.mark().is_some() {
+            return;
+        }
+        let tries = tries - 1;
+        let source = self.cue.source_enu_m.map(DVec2::from_array).filter(|source| source.is_finite());
+        let motions = if let Some(source) = source {
+            let mut motions = self.lane_over(source, self.lay(), length_m);
+            motions.extend([Motion::Hold { seconds: STOP_S }, Motion::Again { length_m, tries }]);
+            motions
+        } else if tries % 2 == 1 {
+            let back = Motion::Face(self.heading.value + PI);
+            vec![back, Motion::Onward { max_m: length_m, tries }]
+        } else {
+            vec![Motion::Follow { max_m: length_m }, Motion::Onward { max_m: length_m, tries }]
+        };
+        for motion in motions.into_iter().rev() {
+            self.motions.push_front(motion);
+        }
     }
 
     fn begin_motion(&mut self) {
@@ -291,7 +318,7 @@ impl Technician {
     /// Go to the nearer end of a lane through the mark, and walk it. Before there is a mark, a lane is just
     /// straight on from where one stands.
     fn lane(&self, direction: Direction, length_m: f64) -> Vec<Motion> {
-        let lay = self.cue.lay_rad.filter(|lay| lay.is_finite()).map_or(self.heading.value, f64::from);
+        let lay = self.lay();
         let course = match direction {
             Direction::Along => lay,
             Direction::Across => lay + FRAC_PI_2,
@@ -315,6 +342,17 @@ impl Technician {
                 ];
             }
         };
+        self.lane_over(middle, course, length_m)
+    }
+
+    fn lay(&self) -> f64 {
+        self.cue.lay_rad.filter(|lay| lay.is_finite()).map_or(self.heading.value, f64::from)
+    }
+
+    /// Go to the nearer end of a lane about a place, and walk it.
+    fn lane_over(&self, middle: DVec2, course: f64, length_m: f64) -> Vec<Motion> {
+        let (sin, cos) = course.sin_cos();
+        let half = DVec2::new(sin, cos) * (0.5 * length_m);
         let [first, last] = if (self.at - middle).dot(half) <= 0.0 {
             [middle - half, middle + half]
         } else {
@@ -349,7 +387,7 @@ impl Technician {
     fn moved(&mut self, motion: Motion, dt_s: f64) -> bool {
         match motion {
             Motion::Hold { seconds } => self.since_s >= seconds,
-            Motion::Approach { .. } => true,
+            Motion::Approach { .. } | Motion::Again { .. } => true,
             Motion::Face(bearing) => {
                 let target = self.from_heading + turn_between(self.from_heading, bearing);
                 self.turn_towards(target, self.habits.turn_deg_s.to_radians(), dt_s);
@@ -621,7 +659,7 @@ mod tests {
             // The longest leg is a lane that finds nothing: 12.6 m straight on and back over it four times,
             // each with 2 x 12.6 m / 0.6 m/s + 20 s to get there, 21 s for the lane and a turn.
             let most_s = 400.0 * legs.len() as f64;
-            let cue = Cue { turn_rad: turn, near: false, lay_rad: lay, mark_enu_m: mark, crossed: false };
+            let cue = Cue { turn_rad: turn, near: false, lay_rad: lay, mark_enu_m: mark, ..Cue::default() };
             let poses = walk(technician(legs), most_s, |_| Some(cue));
             for w in poses.windows(2) {
                 prop_assert!((w[1].enu_m - w[0].enu_m).length() / DT_S < 1.6);
