@@ -282,6 +282,22 @@ impl Array {
         fields
     }
 
+    /// The glimpse behind coil voltages taken at `tone_hz` while the mast was held so.
+    pub fn glimpse<const C: usize>(
+        &self,
+        tone_hz: f32,
+        phasors: &Phasors<C>,
+        phase: &mut CommonPhase,
+        mast: MastReading,
+    ) -> Glimpse {
+        let circumstances = Circumstances {
+            carrier_offset_hz: phasors.carrier_offset_hz,
+            bridged: phasors.bridged,
+            marks: phasors.marks,
+        };
+        Glimpse::new(phasors.centre, &self.fields(tone_hz, phasors), phase, mast, circumstances)
+    }
+
     /// Height of the upper node above the lower one along the mast, metres; `None` unless there are two
     /// nodes, one above the other within a tenth of their distance.
     pub fn spacing_m(&self) -> Option<f32> {

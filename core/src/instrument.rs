@@ -1,7 +1,7 @@
 //! The whole chain, from a block of samples to guidance and a fix: what the simulator, the replay, the tests
 //! and the firmware all run.
 
-use crate::array::{Array, Circumstances, CommonPhase, Glimpse};
+use crate::array::{Array, CommonPhase, Glimpse};
 use crate::error::ConfigError;
 use crate::frame::{Block, MastReading};
 use crate::gain::{Ladder, Stepper};
@@ -42,6 +42,10 @@ pub struct Update<const C: usize> {
     pub guidance: Guidance,
     /// The fix of the hold in progress.
     pub fix: Option<Fix>,
+    /// Another tone than the one set, at the instant it is found.
+    pub stray: Option<StrayTone>,
+    /// What the gain ladder said about the signal.
+    pub gain: GainState,
 }
 
 impl<const C: usize> Instrument<C> {
@@ -107,15 +111,10 @@ impl<const C: usize> Instrument<C> {
             GainState { exhausted: stepper.is_exhausted(), held_too_high: stepper.is_held_too_high() };
         self.tone.push(tone, &self.ladder, block, |phasors| {
             let mast = self.shutter.mean(readings, phasors.centre);
-            let fields = self.locator.array().fields(self.tone.tone_hz(), phasors);
-            let circumstances = Circumstances {
-                carrier_offset_hz: phasors.carrier_offset_hz,
-                bridged: phasors.bridged,
-                marks: phasors.marks,
-            };
-            let glimpse = Glimpse::new(phasors.centre, &fields, phase, mast, circumstances);
-            let (guidance, fix) = self.locator.push(locate, &glimpse, stray.take(), gain);
-            update(Update { phasors: *phasors, glimpse, guidance, fix });
+            let glimpse = self.array().glimpse(self.tone.tone_hz(), phasors, phase, mast);
+            let stray = stray.take();
+            let (guidance, fix) = self.locator.push(locate, &glimpse, stray, gain);
+            update(Update { phasors: *phasors, glimpse, guidance, fix, stray, gain });
         });
         if locate.is_listening() {
             *stray = scout.push(block).or(*stray);

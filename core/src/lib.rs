@@ -27,5 +27,6 @@ pub mod locate;
 pub mod math;
 pub mod paced;
 mod pose;
+pub mod record;
 pub mod tone;
 pub mod verdict;

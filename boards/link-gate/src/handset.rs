@@ -4,6 +4,7 @@ use nullwalk_core::array::Array;
 use nullwalk_core::frame::{Block, MastReading};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::instrument::{Instrument, InstrumentState, Update};
+use nullwalk_core::record::{self, Header, Hop};
 use nullwalk_core::tone::Tone;
 
 use crate::{CHANNELS, keep};
@@ -23,6 +24,10 @@ pub fn keep_all() {
     keep(InstrumentState::<CHANNELS>::stepper as *const ());
     keep(Stepper::wanted as *const ());
     keep(Stepper::hold as *const ());
+    keep(Header::new::<CHANNELS> as *const ());
+    keep(Hop::new::<CHANNELS> as *const ());
+    keep(record::encode as *const ());
+    keep(record::frame as *const ());
 }
 
 fn push_into_instrument(

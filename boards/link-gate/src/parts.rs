@@ -9,6 +9,7 @@ use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
+use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{chi_square, field, fit, math};
@@ -56,6 +57,7 @@ pub fn keep_all() {
     keep(Array::sigma as *const ());
     keep(Array::foot_m as *const ());
     keep(Array::fields::<CHANNELS> as *const ());
+    keep(Array::glimpse::<CHANNELS> as *const ());
     keep(Array::spacing_m as *const ());
     keep(Glimpse::new as *const ());
     keep(Glimpse::lower as *const ());
@@ -153,6 +155,26 @@ pub fn keep_all() {
     keep(LocateState::mark as *const ());
     keep(locate::turn_to_source as *const ());
     keep(Sound::of as *const ());
+
+    keep(record::clipped::<32> as *const ());
+    keep(Envelope::take as *const ());
+    keep(Envelope::whole as *const ());
+    keep(Envelope::open as *const ());
+    keep(<Deframer as Default>::default as *const ());
+    keep(Deframer::push as *const ());
+    keep(Deframer::losses as *const ());
+    keep(Deframer::damaged as *const ());
+    keep(Deframer::is_within as *const ());
+    keep(Losses::note as *const ());
+    keep(Losses::lost as *const ());
+    keep(Losses::restarts as *const ());
+    keep(Record::kind as *const ());
+    keep(record::Kind::code as *const ());
+    keep(record::Kind::of as *const ());
+    keep(record::Kind::name as *const ());
+    keep(record::Kind::keeping as *const ());
+    keep(FaultKind::sentence as *const ());
+    keep(Reset::name as *const ());
 
     #[cfg(feature = "a-panic-on-purpose")]
     keep(third_of as *const ());
