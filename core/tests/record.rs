@@ -3,9 +3,10 @@
 use glam::{Vec2, Vec3};
 use nullwalk_core::array::{Array, CalibrationSigma, Coil, Node};
 use nullwalk_core::depth::{Depth, Measured, Unusable};
+use nullwalk_core::fit::Undetermined;
 use nullwalk_core::frame::{MAX_CHANNELS, MastReading, Position, Tilt};
 use nullwalk_core::gain::Rung;
-use nullwalk_core::locate::{GainState, Guidance, Phase, Settings, Sound, Sweep};
+use nullwalk_core::locate::{GainState, Guidance, Offset, Phase, Settings, Sound, Sweep};
 use nullwalk_core::record::{
     Damage, Deframer, Envelope, Fault, FaultKind, Header, Hop, Kind, MAX_FRAME_BYTES, MAX_RECORD_BYTES,
     NoRoom, Note, Record, Reset, Station, Unreadable, clipped, encode, frame,
@@ -67,6 +68,11 @@ fn reason() -> impl Strategy<Value = Reason> {
             Reason::NodesContradict,
             Reason::StrengthDiffers,
             Reason::CalibrationOff,
+            Reason::WalkUndetermined(Undetermined::TooFew),
+            Reason::WalkUndetermined(Undetermined::Place),
+            Reason::WalkUndetermined(Undetermined::Depth),
+            Reason::WalkUndetermined(Undetermined::Moment),
+            Reason::WalkUndetermined(Undetermined::Unsettled),
         ]),
     ]
 }
@@ -178,7 +184,8 @@ fn guidance() -> impl Strategy<Value = Guidance> {
         Just(Sweep::HiddenByGain),
         Just(Sweep::NoBearing),
     ];
-    let offset = (float(), float()).prop_map(|(x, y)| Vec2::new(x, y));
+    let offset =
+        (float(), float(), float()).prop_map(|(x, y, sigma_m)| Offset { way_m: Vec2::new(x, y), sigma_m });
     let said = (
         proptest::option::of(float()),
         proptest::option::of(offset),
@@ -189,7 +196,7 @@ fn guidance() -> impl Strategy<Value = Guidance> {
     );
     (any::<u64>(), phase, said, any::<(bool, bool)>(), proptest::array::uniform5(float())).prop_map(
         |(at, phase, said, (past_source, crossed), [trend, snr_db, offset_hz, pitch_hz, loudness])| {
-            let (turn_rad, offset_m, lay_rad, mark, sweep, trouble) = said;
+            let (turn_rad, offset, lay_rad, mark, sweep, trouble) = said;
             Guidance {
                 at,
                 phase,
@@ -198,7 +205,7 @@ fn guidance() -> impl Strategy<Value = Guidance> {
                 past_source,
                 snr_db,
                 carrier_offset_hz: offset_hz,
-                offset_m,
+                offset,
                 lay_rad,
                 mark,
                 crossed,

@@ -1,6 +1,7 @@
 //! Values that are kept as numbers, stable between versions whatever their order in the source.
 
 use crate::depth::Unusable;
+use crate::fit::Undetermined;
 use crate::locate::Phase;
 use crate::verdict::{Reason, Verdict};
 
@@ -87,12 +88,17 @@ pub const fn of_reason(reason: Reason) -> u8 {
         Reason::NodesContradict => 16,
         Reason::StrengthDiffers => 17,
         Reason::CalibrationOff => 18,
+        Reason::WalkUndetermined(Undetermined::TooFew) => 19,
+        Reason::WalkUndetermined(Undetermined::Place) => 20,
+        Reason::WalkUndetermined(Undetermined::Depth) => 21,
+        Reason::WalkUndetermined(Undetermined::Moment) => 22,
+        Reason::WalkUndetermined(Undetermined::Unsettled) => 23,
     }
 }
 
 /// The reason with this code; `hz` is what belongs to another tone.
 pub fn reason(code: u8, hz: f32) -> Option<Reason> {
-    const ALL: [Reason; 19] = [
+    const ALL: [Reason; 24] = [
         Reason::NoTone,
         Reason::OtherTone(0.0),
         Reason::Saturated,
@@ -112,6 +118,11 @@ pub fn reason(code: u8, hz: f32) -> Option<Reason> {
         Reason::NodesContradict,
         Reason::StrengthDiffers,
         Reason::CalibrationOff,
+        Reason::WalkUndetermined(Undetermined::TooFew),
+        Reason::WalkUndetermined(Undetermined::Place),
+        Reason::WalkUndetermined(Undetermined::Depth),
+        Reason::WalkUndetermined(Undetermined::Moment),
+        Reason::WalkUndetermined(Undetermined::Unsettled),
     ];
     match find(&ALL, of_reason, code) {
         Some(Reason::OtherTone(_)) => Some(Reason::OtherTone(hz)),

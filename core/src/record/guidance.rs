@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::coded;
 use super::plain::{self, Pair};
-use crate::locate::{Guidance, Sound, Sweep};
+use crate::locate::{Guidance, Offset, Sound, Sweep};
 use crate::verdict::{Place, Reason};
 
 #[derive(Serialize, Deserialize)]
@@ -17,8 +17,8 @@ struct Payload {
     past_source: bool,
     snr_db: f32,
     carrier_offset_hz: f32,
-    /// Forward and left.
-    offset_m: Option<Pair>,
+    /// Forward and left, and their sigma.
+    offset_m: Option<(f32, f32, f32)>,
     lay_rad: Option<f32>,
     /// East, north and their sigma.
     mark: Option<(f32, f32, f32)>,
@@ -74,7 +74,7 @@ pub fn write(guidance: &Guidance, out: &mut [u8]) -> Option<usize> {
         past_source: guidance.past_source,
         snr_db: guidance.snr_db,
         carrier_offset_hz: guidance.carrier_offset_hz,
-        offset_m: guidance.offset_m.map(|offset| (offset.x, offset.y)),
+        offset_m: guidance.offset.map(|Offset { way_m, sigma_m }| (way_m.x, way_m.y, sigma_m)),
         lay_rad: guidance.lay_rad,
         mark: guidance.mark.map(|mark| (mark.east_m, mark.north_m, mark.sigma_m)),
         crossed: guidance.crossed,
@@ -100,7 +100,7 @@ pub fn read(bytes: &[u8]) -> Option<Guidance> {
         past_source: payload.past_source,
         snr_db: payload.snr_db,
         carrier_offset_hz: payload.carrier_offset_hz,
-        offset_m: payload.offset_m.map(|(x, y)| Vec2::new(x, y)),
+        offset: payload.offset_m.map(|(x, y, sigma_m)| Offset { way_m: Vec2::new(x, y), sigma_m }),
         lay_rad: payload.lay_rad,
         mark: payload.mark.map(|(east_m, north_m, sigma_m)| Place { east_m, north_m, sigma_m }),
         crossed: payload.crossed,
