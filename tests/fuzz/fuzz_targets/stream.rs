@@ -13,7 +13,7 @@ fuzz_target!(|bytes: &[u8]| {
     }
     for kind in Kind::ALL {
         // What is read can be written, and then reads the same.
-        let envelope = Envelope { version: VERSION, kind: kind.code(), sequence: 1, payload: bytes };
+        let envelope = Envelope { version: VERSION, kind: kind.code(), sequence: 1, payload: bytes, bytes: &[] };
         if let Ok(record) = envelope.open() {
             let mut written = [0; MAX_RECORD_BYTES];
             let written = encode(&record, 1, &mut written).expect("there is room for any record");
