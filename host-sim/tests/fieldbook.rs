@@ -7,7 +7,7 @@ use std::thread;
 use std::time::Duration;
 
 use nullwalk::capture::{Capture, Content};
-use nullwalk::fieldbook::{FieldBook, FieldBookError, Form, export, follow, line};
+use nullwalk::fieldbook::{FieldBook, FieldBookError, Form, export, follow, line, open_port};
 use nullwalk::run;
 use nullwalk::site::{Site, builtin};
 use nullwalk::synth::Simulation;
@@ -255,8 +255,8 @@ fn over_a_terminal(pieces: Vec<Vec<u8>>) -> (Vec<Record>, Vec<u8>, nullwalk::fie
     let port = host.name().unwrap();
     // The terminal stays for as long as the handset has its end; this end is the follower's.
     drop(host);
+    let mut opened = open_port(&port, 115_200).unwrap();
     let sender = thread::spawn(move || {
-        thread::sleep(Duration::from_millis(200));
         for piece in pieces {
             handset.write_all(&piece).unwrap();
             // Late, and in pieces that have nothing to do with records.
@@ -267,7 +267,7 @@ fn over_a_terminal(pieces: Vec<Vec<u8>>) -> (Vec<Record>, Vec<u8>, nullwalk::fie
         drop(handset);
     });
     let (mut told, mut log) = (Vec::new(), Vec::new());
-    let counted = follow(&port, 115_200, Some((&PathBuf::from("log"), &mut log)), |record, _| {
+    let counted = follow(&mut opened, Some((&PathBuf::from("log"), &mut log)), |record, _| {
         told.push(record.clone());
     })
     .unwrap();
@@ -317,6 +317,6 @@ fn what_a_bad_link_cuts_and_garbles_is_counted() {
 
 #[test]
 fn a_port_that_is_not_there_is_said_so() {
-    let error = follow("/dev/no-such-port", 9600, None, |_, _| ()).unwrap_err().to_string();
+    let error = open_port("/dev/no-such-port", 9600).map(|_| ()).unwrap_err().to_string();
     assert!(error.starts_with("/dev/no-such-port: cannot open"), "{error}");
 }

@@ -203,7 +203,9 @@ fn replay(options: &ReplayOptions) -> Result<Done, Failure> {
     let (header, _) = recording.playable(&options.file)?;
     match (again.same, again.different) {
         (0, 0) => eprintln!("the handset kept no fix to compare with"),
-        (same, 0) => eprintln!("all {same} fixes of the handset come out the same, bit for bit"),
+        (same, 0) => {
+            eprintln!("fixes of the handset that come out the same, bit for bit: {same} of {same}")
+        }
         (same, different) => eprintln!(
             "notice: {different} of {} fixes of the handset come out differently: hops are missing before them, or \
              another build made them",
@@ -223,10 +225,11 @@ fn replay(options: &ReplayOptions) -> Result<Done, Failure> {
 }
 
 fn follow(options: &FollowOptions) -> Result<Done, Failure> {
+    let mut port = fieldbook::open_port(&options.port, options.baud)?;
     let mut file = options.log.as_deref().map(create_new).transpose()?;
     let log = options.log.as_deref().zip(file.as_mut().map(|file| file as &mut dyn Write));
     report::print(&format!("{}\n", report::CAUTION))?;
-    let found = fieldbook::follow(&options.port, options.baud, log, |record, news| {
+    let found = fieldbook::follow(&mut port, log, |record, news| {
         if let Some(text) = line(record).filter(|_| news) {
             // Whoever looks on may go away; what comes is logged all the same.
             let _ = report::print(&format!("{text}\n"));

@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use nullwalk_core::locate::Guidance;
 use nullwalk_core::record::{Deframer, Record, Unreadable};
+use serialport::SerialPort;
 
 use super::FieldBookError;
 
@@ -92,24 +93,29 @@ impl Follower {
 /// Samples between lines of guidance: a second at the usual rate.
 const SECOND_SAMPLES: u64 = 8000;
 
-/// Follow a serial port until it goes away. Every byte goes to `log` as it came, so that nothing depends on what this
-/// program makes of it; `tell` gets the records, and whether each is news.
+/// A serial port, to be followed.
 ///
 /// # Errors
-/// When the port cannot be opened, or the log does not take what came. A port that goes away is no error.
+/// When it cannot be opened.
+pub fn open_port(port: &str, baud: u32) -> Result<Box<dyn SerialPort>, FieldBookError> {
+    let opened = serialport::new(port, baud).timeout(PATIENCE).open();
+    opened.map_err(|error| FieldBookError::io(Path::new(port), "open")(error.into()))
+}
+
+/// Follow a port until it goes away. Every byte goes to `log` as it came, so that nothing depends on what this program
+/// makes of it; `tell` gets the records, and whether each is news.
+///
+/// # Errors
+/// When the log does not take what came. A port that goes away is no error.
 pub fn follow(
-    port: &str,
-    baud: u32,
+    port: &mut dyn Read,
     mut log: Option<(&Path, &mut dyn Write)>,
     mut tell: impl FnMut(&Record, bool),
 ) -> Result<Followed, FieldBookError> {
-    let place = Path::new(port);
-    let opened = serialport::new(port, baud).timeout(PATIENCE).open();
-    let mut opened = opened.map_err(|error| FieldBookError::io(place, "open")(error.into()))?;
     let mut follower = Follower::default();
     let mut buffer = [0; 4096];
     loop {
-        let read = match opened.read(&mut buffer) {
+        let read = match port.read(&mut buffer) {
             Ok(0) => break,
             Ok(read) => read,
             Err(e) if matches!(e.kind(), io::ErrorKind::TimedOut | io::ErrorKind::Interrupted) => continue,

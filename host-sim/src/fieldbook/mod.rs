@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 pub use export::export;
-pub use follow::{Followed, Follower, follow};
+pub use follow::{Followed, Follower, follow, open_port};
 pub use read::{Damaged, Entry, FieldBook, Form};
 pub use recording::{Again, Recording};
 pub use text::line;
