@@ -1,5 +1,6 @@
 //! A simulated locate, kept and streamed as a handset does it: read back, repaired, exported, run again and followed.
 
+use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -208,6 +209,7 @@ fn a_recording_becomes_a_capture_that_can_be_replayed() {
     assert_eq!(capture.notices, []);
     let Content::Field(fields) = &capture.content else { panic!("{:?}", capture.content) };
     let header = recording.header.as_ref().unwrap();
+    assert!(fs::read_to_string(target.join("capture.toml")).unwrap().contains("full_scale_v = 2.5\n"));
     assert_eq!(fields.rows.len(), recording.hops.len());
     for (row, hop) in fields.rows.iter().zip(&recording.hops) {
         let nodes = header.array.fields(header.tone_hz, &hop.phasors);

@@ -7,7 +7,7 @@ use nullwalk_core::tone::Tone;
 
 use super::{FieldBookError, Recording};
 use crate::capture::{Description, FieldRow, Made, write_field};
-use crate::equipment::{ArrayFile, CalibrationFile, NodeFile, Signal};
+use crate::equipment::{ArrayFile, CalibrationFile, FrontEnd, NodeFile, RungFile, Signal};
 
 /// Write a recording as a capture of fields at `target`, or, where hops are missing, as several within it. Returns the
 /// captures' folders, and how many hops stood too alone for a capture.
@@ -74,6 +74,7 @@ fn describe(number: usize, header: &Header, file: &Path) -> Description {
             tone_hz: shortest(header.tone_hz),
             channels: usize::from(header.channels),
         },
+        front_end: front_end(header),
         array: ArrayFile {
             foot_m: shortest(header.array.foot_m()),
             calibration: CalibrationFile {
@@ -89,7 +90,24 @@ fn describe(number: usize, header: &Header, file: &Path) -> Description {
                 })
                 .collect(),
         },
-        ..Description::default()
+    }
+}
+
+/// The chain before the phasors, as far as a header tells of it.
+fn front_end(header: &Header) -> FrontEnd {
+    let usual = FrontEnd::default();
+    let Some(lowest) = header.rungs.first() else { return usual };
+    let counts = f64::from(usual.full_scale_counts);
+    FrontEnd {
+        full_scale_v: f64::from(header.count_v) * f64::from(lowest.gain) * counts,
+        // The core's rail is two counts short of the chain's.
+        rail_fraction: (f64::from(header.rail_counts) + 2.0) / counts,
+        rungs: header
+            .rungs
+            .iter()
+            .map(|rung| RungFile { gain: shortest(rung.gain), settle_s: shortest(rung.settle_s) })
+            .collect(),
+        ..usual
     }
 }
 
