@@ -43,7 +43,7 @@ impl Scale {
         self.ticks(pen)?;
         let half = 3 * pen.thick();
         let x = self.x(pen).clamp(half, pen.width - half - 1);
-        pen.fill(x - half, self.y, 2 * half + 1, self.height - 2 * pen.thick())
+        pen.fill(x - half, self.y + pen.thick(), 2 * half + 1, self.height - 3 * pen.thick())
     }
 
     /// A bar from the middle.
