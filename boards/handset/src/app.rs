@@ -65,7 +65,6 @@ impl<'q, const C: usize, const N: usize> App<'q, C, N> {
     pub fn turn<B: Board>(&mut self, board: &mut B) {
         let now_ms = board.now_ms();
         let charge = board.charge();
-        self.handset.tick(now_ms, board.book());
         self.handset.battery(charge, board.book());
         for turn in 0..PACKETS {
             let Some(packet) = self.outlet.peek() else { break };
@@ -75,6 +74,7 @@ impl<'q, const C: usize, const N: usize> App<'q, C, N> {
             let _ = self.outlet.dequeue();
             self.duties.done(Duty::Samples, board);
         }
+        self.handset.tick(now_ms, board.book());
         if self.handset.is_silent() {
             self.duties.done(Duty::Samples, board);
         }

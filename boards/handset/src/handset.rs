@@ -81,6 +81,7 @@ pub struct Handset<const C: usize> {
     done: Option<Done>,
     closed: &'static str,
     now_ms: u32,
+    /// First tick after the last packet.
     heard_ms: Option<u32>,
     silent: bool,
     report: Report,
@@ -158,8 +159,7 @@ impl<const C: usize> Handset<C> {
         mast: Option<MastReading>,
         book: &mut impl Book,
     ) {
-        self.heard_ms = Some(self.now_ms);
-        self.silent = false;
+        (self.heard_ms, self.silent) = (None, false);
         if !self.began || self.desk.book == BookState::Closed {
             return;
         }
@@ -186,7 +186,8 @@ impl<const C: usize> Handset<C> {
         self.desk.faults.total(kind)
     }
 
-    /// Time goes on: milliseconds, wrapping. To be told before packets and presses.
+    /// Time goes on: milliseconds, wrapping. To be told after the packets that are there were taken: a slow side that was
+    /// away for long does not take that for silence.
     pub fn tick(&mut self, now_ms: u32, book: &mut impl Book) {
         self.now_ms = now_ms;
         let since_ms = *self.heard_ms.get_or_insert(now_ms);

@@ -94,9 +94,9 @@ impl Bench {
     }
 
     fn take(&mut self) -> Vec<Packet<6, FRAMES>> {
-        self.handset.tick((self.next / 8) as u32, &mut self.book);
         let packets: Vec<_> = std::iter::from_fn(|| self.outlet.dequeue()).collect();
         packets.iter().for_each(|packet| self.handset.take(packet, None, &mut self.book));
+        self.handset.tick((self.next / 8) as u32, &mut self.book);
         packets
     }
 
