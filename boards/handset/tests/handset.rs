@@ -296,7 +296,7 @@ impl Board for Desk {
     fn presses(&mut self) -> [Option<Press>; 5] {
         [None; 5]
     }
-    fn mast(&mut self) -> Option<MastReading> {
+    fn mast(&mut self, _: u64) -> Option<MastReading> {
         None
     }
     fn charge(&mut self) -> Charge {

@@ -95,7 +95,7 @@ impl Board for Unknown {
         black_box([None; 5])
     }
 
-    fn mast(&mut self) -> Option<MastReading> {
+    fn mast(&mut self, _: u64) -> Option<MastReading> {
         black_box(None)
     }
 

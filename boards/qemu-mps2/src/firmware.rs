@@ -46,6 +46,10 @@ impl Meter for OnBoard {
         }
         hprintln!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
     }
+
+    fn say(&mut self, text: core::fmt::Arguments<'_>) {
+        hprintln!("# {}", text);
+    }
 }
 
 impl OnBoard {

@@ -5,6 +5,7 @@
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 mod fingerprint;
+mod handset;
 mod parts;
 mod samples;
 mod tone;
@@ -12,6 +13,8 @@ mod walk;
 
 #[cfg(target_os = "none")]
 mod firmware;
+
+use core::fmt;
 
 use fingerprint::Bits;
 
@@ -21,6 +24,7 @@ fn measure_all(meter: &mut impl Meter) {
     meter.measure("scout", tone::ONE_SECOND, tone::Scouting::start);
     parts::measure_all(meter);
     meter.measure("instrument", walk::PLAN, walk::Walk::start);
+    handset::measure_all(meter);
 }
 
 /// Something whose cost is of interest. A closure is work without a state to speak of.
@@ -84,6 +88,9 @@ impl Plan {
 trait Meter {
     /// Report under `name` on the steps from a fresh `start`.
     fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W);
+
+    /// Tell something to whoever reads along.
+    fn say(&mut self, text: fmt::Arguments<'_>);
 }
 
 #[cfg(not(target_os = "none"))]
@@ -92,6 +99,10 @@ fn main() {
     impl Meter for OnHost {
         fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
             println!("bits.{name} = {:#010x}", fingerprint::of(plan, start()));
+        }
+
+        fn say(&mut self, text: fmt::Arguments<'_>) {
+            println!("# {text}");
         }
     }
     measure_all(&mut OnHost);
