@@ -7,6 +7,7 @@ pub mod capture;
 mod chart;
 pub mod cli;
 pub mod equipment;
+pub mod fieldbook;
 pub mod figures;
 pub mod inspect;
 pub mod quantity;

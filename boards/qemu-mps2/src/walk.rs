@@ -1,6 +1,6 @@
 //! A whole locate: a walk along a sonde and across it, then a hold above it.
 
-use core::f32::consts::{FRAC_PI_2, TAU};
+use core::f32::consts::{FRAC_PI_2, PI, TAU};
 
 use glam::{Mat3, Vec2, Vec3};
 use nullwalk_core::array::{Array, CalibrationSigma, Coil, Node};
@@ -21,14 +21,21 @@ pub const BLOCK: usize = 160;
 const BLOCK_S: f32 = BLOCK as f32 / RATE_HZ;
 const TURNS_PER_FRAME: u32 = (TONE_HZ / RATE_HZ * 4_294_967_296.0) as u32;
 
-/// From one corner of the walk to the next, metres east and north of the source, in this many seconds.
-const LEGS: [(Vec2, Vec2, f32); 4] = [
-    (Vec2::new(-3.0, 0.0), Vec2::new(3.0, 0.0), 10.0),
-    (Vec2::new(0.02, 2.0), Vec2::new(0.02, -2.0), 8.0),
-    (Vec2::new(0.02, -2.0), Vec2::new(0.02, 0.0), 4.0),
-    (Vec2::new(0.02, 0.0), Vec2::new(0.02, 0.0), 6.0),
+/// Where the walk begins, metres east and north of the source, and where the mast faces then.
+const START: (Vec2, f32) = (Vec2::new(-3.0, 0.0), FRAC_PI_2);
+/// From there to one corner after the other, so facing on arrival, in this many seconds. At corners the mast is turned:
+/// one that jumped would mix two places in a window.
+const LEGS: [(Vec2, f32, f32); 8] = [
+    (Vec2::new(3.0, 0.0), FRAC_PI_2, 10.0),
+    (Vec2::new(3.0, 0.0), -0.98, 1.5),
+    (Vec2::new(0.02, 2.0), -0.98, 4.0),
+    (Vec2::new(0.02, 2.0), -PI, 1.5),
+    (Vec2::new(0.02, -2.0), -PI, 8.0),
+    (Vec2::new(0.02, -2.0), -TAU, 2.0),
+    (Vec2::new(0.02, 0.0), -TAU, 4.0),
+    (Vec2::new(0.02, 0.0), -TAU, 6.0),
 ];
-const WALK_S: f32 = 28.0;
+const WALK_S: f32 = 37.0;
 /// Blocks of the whole walk.
 pub const BLOCKS: u32 = (WALK_S / BLOCK_S) as u32;
 
@@ -119,17 +126,17 @@ impl Stroll {
 
     /// Where the lower node is and where the mast faces, at a time since the start.
     fn pose(mut time_s: f32) -> (Vec3, f32) {
-        let mut pose = (Vec2::ZERO, FRAC_PI_2);
-        for (from, to, duration_s) in LEGS {
-            let walked = (to - from) * (time_s / duration_s).clamp(0.0, 1.0);
-            let heading_rad = if walked == Vec2::ZERO { pose.1 } else { math::atan2(walked.x, walked.y) };
-            pose = (from + walked, heading_rad);
+        let (mut at, mut heading_rad) = START;
+        for (to, facing_rad, duration_s) in LEGS {
+            let share = (time_s / duration_s).clamp(0.0, 1.0);
+            at += (to - at) * share;
+            heading_rad += (facing_rad - heading_rad) * share;
             if time_s < duration_s {
                 break;
             }
             time_s -= duration_s;
         }
-        (pose.0.extend(FOOT_M), pose.1)
+        (at.extend(FOOT_M), heading_rad)
     }
 
     /// Counts at the peak of the tone on every channel.

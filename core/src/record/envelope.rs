@@ -31,6 +31,8 @@ pub struct Envelope<'a> {
     pub sequence: u32,
     /// What is in it.
     pub payload: &'a [u8],
+    /// All of its bytes, to be copied as they are.
+    pub bytes: &'a [u8],
 }
 
 /// Why bytes are no whole record.
@@ -69,7 +71,8 @@ impl<'a> Envelope<'a> {
             return Err(Damage::Checksum);
         }
         let payload = checked.get(HEAD_BYTES..).unwrap_or_default();
-        Ok((Self { version, kind, sequence: u32::from_le_bytes([s0, s1, s2, s3]), payload }, rest))
+        let bytes = bytes.get(..HEAD_BYTES + length + CHECKSUM_BYTES).unwrap_or_default();
+        Ok((Self { version, kind, sequence: u32::from_le_bytes([s0, s1, s2, s3]), payload, bytes }, rest))
     }
 
     /// The record that `bytes` are.

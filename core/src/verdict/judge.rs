@@ -14,7 +14,7 @@ const LEAST_OWN: f32 = 0.05;
 const UNKNOWN_M2: f32 = 1e6;
 /// What a neighbour too weak to be noticed, or a mast that is not quite as it is described, does to all methods alike: a
 /// share of the depth (an allowance of ours; without it, walks with positions good to a centimetre claim too much).
-const UNNOTICED: f32 = 0.0015;
+const UNNOTICED: f32 = 0.0012;
 /// By as much a neighbour in step can make a depth read too deep with no sign of it in peak and null (a line of the
 /// same current within one depth, worked out from the fields of two lines).
 const OVER_READ: f32 = 1.56;

@@ -10,7 +10,7 @@ use super::error::{CaptureError, Notice};
 use super::pose;
 use super::table::{Row, Table};
 
-const NODE_COLUMNS: [[&str; 6]; 2] = [
+pub(super) const NODE_COLUMNS: [[&str; 6]; 2] = [
     ["n0x_re_t", "n0x_im_t", "n0y_re_t", "n0y_im_t", "n0z_re_t", "n0z_im_t"],
     ["n1x_re_t", "n1x_im_t", "n1y_re_t", "n1y_im_t", "n1z_re_t", "n1z_im_t"],
 ];

@@ -17,6 +17,7 @@ mod tests;
 mod track;
 mod wav;
 mod write;
+mod write_field;
 
 use std::path::{Path, PathBuf};
 
@@ -32,6 +33,7 @@ pub use read::CaptureReader;
 pub use track::{Track, TrackRow};
 pub use wav::WavFrames;
 pub use write::{CaptureWriter, Recording, RecordingError};
+pub use write_field::write_field;
 
 use crate::equipment::{ArrayFile, Signal};
 

@@ -24,14 +24,59 @@ const SAMPLE_BYTES: u64 = 3;
 /// What a WAV file can hold, less room for its header.
 const LARGEST_WAV_BYTES: u64 = u32::MAX as u64 - 4096;
 
+/// Where a capture is put together.
+pub(super) struct Workshop {
+    target: PathBuf,
+    manifest: String,
+    // Removes itself, and what is left in it, when dropped.
+    private: TempDir,
+}
+
+impl Workshop {
+    /// Begins a capture that will stand at `target`, where nothing may be yet.
+    pub fn open(target: &Path, description: &Description) -> Result<Self, CaptureError> {
+        refuse_existing(target)?;
+        check_tone(target, &description.signal)?;
+        let name = target.file_name().ok_or_else(|| missing(target, "give the capture a name"))?;
+        let above = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        if !above.is_dir() {
+            return Err(missing(above, "make the folder the capture is to stand in"));
+        }
+        let manifest = description.to_toml().map_err(|e| CaptureError::Manifest {
+            file: target.join(MANIFEST_FILE),
+            place: "whole".to_owned(),
+            problem: e.to_string(),
+            remedy: "describe the instrument in plain numbers and text",
+        })?;
+        let private = tempfile::Builder::new()
+            .prefix(&format!(".{}.unfinished-", name.to_string_lossy()))
+            .tempdir_in(above)
+            .map_err(CaptureError::io(above, "write"))?;
+        let workshop = Self { target: target.to_path_buf(), manifest, private };
+        // A folder of its own within the private one: this one has the usual permissions.
+        fs::create_dir(workshop.folder()).map_err(CaptureError::io(above, "write"))?;
+        Ok(workshop)
+    }
+
+    /// The folder that becomes the capture.
+    pub fn folder(&self) -> PathBuf {
+        self.private.path().join("capture")
+    }
+
+    /// Adds the description and moves the capture to its place.
+    pub fn deliver(self) -> Result<(), CaptureError> {
+        let (target, folder) = (&self.target, self.folder());
+        fs::write(folder.join(MANIFEST_FILE), &self.manifest).map_err(CaptureError::io(target, "write"))?;
+        refuse_existing(target)?;
+        fs::rename(folder, target).map_err(CaptureError::io(target, "write"))
+    }
+}
+
 /// Writes a capture block by block.
 pub struct CaptureWriter<const C: usize> {
-    target: PathBuf,
-    // Removes itself, and what is left in it, when dropped.
-    workshop: TempDir,
+    workshop: Workshop,
     wav: WavWriter<BufWriter<File>>,
     track: csv::Writer<File>,
-    manifest: String,
     rate_hz: f64,
     top_rung: u8,
     frames: u64,
@@ -52,7 +97,6 @@ impl<const C: usize> CaptureWriter<C> {
     pub fn create(target: &Path, description: &Description) -> Result<Self, CaptureError> {
         refuse_existing(target)?;
         let (ladder, _) = check_equipment(target, description)?;
-        check_tone(target, &description.signal)?;
         if description.signal.channels != C {
             return Err(CaptureError::Channels {
                 file: target.to_path_buf(),
@@ -61,24 +105,8 @@ impl<const C: usize> CaptureWriter<C> {
                 remedy: "describe the channels that are recorded",
             });
         }
-        let name = target.file_name().ok_or_else(|| missing(target, "give the capture a name"))?;
-        let above = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        if !above.is_dir() {
-            return Err(missing(above, "make the folder the capture is to stand in"));
-        }
-        let manifest = description.to_toml().map_err(|e| CaptureError::Manifest {
-            file: target.join(MANIFEST_FILE),
-            place: "whole".to_owned(),
-            problem: e.to_string(),
-            remedy: "describe the instrument in plain numbers and text",
-        })?;
-        let workshop = tempfile::Builder::new()
-            .prefix(&format!(".{}.unfinished-", name.to_string_lossy()))
-            .tempdir_in(above)
-            .map_err(CaptureError::io(above, "write"))?;
-        let folder = folder(&workshop);
-        // A folder of its own within the private one: this one has the usual permissions.
-        fs::create_dir(&folder).map_err(CaptureError::io(above, "write"))?;
+        let workshop = Workshop::open(target, description)?;
+        let folder = workshop.folder();
         let rate_hz = description.signal.sample_rate_hz;
         let spec = WavSpec {
             channels: C as u16,
@@ -90,11 +118,9 @@ impl<const C: usize> CaptureWriter<C> {
         let mut track = csv::Writer::from_path(folder.join(TRACK_FILE)).map_err(csv_error(target))?;
         track.write_record(track::columns()).map_err(csv_error(target))?;
         Ok(Self {
-            target: target.to_path_buf(),
             workshop,
             wav,
             track,
-            manifest,
             rate_hz,
             top_rung: ladder.top(),
             frames: 0,
@@ -121,7 +147,7 @@ impl<const C: usize> CaptureWriter<C> {
         self.broken = true;
         self.append_row(info)?;
         for count in frames.as_flattened() {
-            self.wav.write_sample(*count).map_err(wav_error(&self.target))?;
+            self.wav.write_sample(*count).map_err(wav_error(&self.workshop.target))?;
         }
         self.broken = false;
         self.frames += frames.len() as u64;
@@ -133,7 +159,7 @@ impl<const C: usize> CaptureWriter<C> {
 
     fn check(&self, info: &BlockInfo, frames: &[[i32; C]]) -> Result<(), CaptureError> {
         let wrong = |sample, problem: String, remedy| {
-            Err(CaptureError::Block { file: self.target.clone(), sample, problem, remedy })
+            Err(CaptureError::Block { file: self.workshop.target.clone(), sample, problem, remedy })
         };
         if info.start < self.next || info.start > track::LAST_SAMPLE {
             let problem = format!("the block follows sample {}", self.next);
@@ -174,7 +200,7 @@ impl<const C: usize> CaptureWriter<C> {
             .into_iter()
             .chain(pose::cells(info.mast.as_ref()))
             .chain([info.rung.to_string(), lost]);
-        self.track.write_record(cells).map_err(csv_error(&self.target))
+        self.track.write_record(cells).map_err(csv_error(&self.workshop.target))
     }
 
     /// Finishes the capture and moves it to its place.
@@ -184,25 +210,17 @@ impl<const C: usize> CaptureWriter<C> {
     pub fn finish(self) -> Result<(), CaptureError> {
         if self.frames == 0 || self.broken {
             return Err(CaptureError::Block {
-                file: self.target,
+                file: self.workshop.target,
                 sample: self.next,
                 problem: if self.broken { "a write has failed" } else { "nothing was recorded" }.into(),
                 remedy: "look at the source and the disk, and record again",
             });
         }
-        let Self { target, workshop, wav, mut track, manifest, .. } = self;
-        wav.finalize().map_err(wav_error(&target))?;
-        track.flush().map_err(CaptureError::io(&target, "write"))?;
-        let folder = folder(&workshop);
-        fs::write(folder.join(MANIFEST_FILE), manifest).map_err(CaptureError::io(&target, "write"))?;
-        refuse_existing(&target)?;
-        fs::rename(folder, &target).map_err(CaptureError::io(&target, "write"))
+        let Self { workshop, wav, mut track, .. } = self;
+        wav.finalize().map_err(wav_error(&workshop.target))?;
+        track.flush().map_err(CaptureError::io(&workshop.target, "write"))?;
+        workshop.deliver()
     }
-}
-
-/// Where the capture is put together.
-fn folder(workshop: &TempDir) -> PathBuf {
-    workshop.path().join("capture")
 }
 
 fn refuse_existing(target: &Path) -> Result<(), CaptureError> {
@@ -233,7 +251,7 @@ fn wav_error(target: &Path) -> impl FnOnce(hound::Error) -> CaptureError {
     }
 }
 
-fn csv_error(target: &Path) -> impl FnOnce(csv::Error) -> CaptureError {
+pub(super) fn csv_error(target: &Path) -> impl FnOnce(csv::Error) -> CaptureError {
     let target = target.to_path_buf();
     move |e| CaptureError::io(&target, "write")(e.into())
 }

@@ -6,6 +6,7 @@
 mod calibrate;
 mod coils;
 mod demo;
+mod fieldbook;
 mod figures;
 mod job;
 mod replay;
@@ -48,6 +49,8 @@ enum Command {
     Replay(replay::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
+    /// Field books of a handset: list, repair, turn into captures, replay, follow live
+    FieldBook(fieldbook::Options),
     /// Calibrate the coils from captures of one source, the mast in several attitudes
     Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
@@ -102,6 +105,7 @@ pub fn main() -> ExitCode {
         Command::Record(options) => job::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
+        Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
         Command::Trials(options) => trials::run(&options),

@@ -4,6 +4,7 @@
 //! progress all come through [`locate`].
 
 mod coil;
+mod hops;
 mod paced;
 mod phasors;
 mod station;
@@ -18,6 +19,7 @@ use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
+pub use hops::locate_hops;
 pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
