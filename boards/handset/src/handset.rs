@@ -374,6 +374,7 @@ impl<const C: usize> Handset<C> {
         }
     }
 
+    #[inline(never)]
     fn wish(&mut self, wish: Wish, book: &mut impl Book) {
         match wish {
             Wish::Mark => self.mark(book),
@@ -382,14 +383,7 @@ impl<const C: usize> Handset<C> {
                 let kept = self.desk.keep(&Record::Note(note), book);
                 self.say_kept("Note", kept, "");
             }
-            Wish::Tone(hz) => match assemble(&self.fitting, hz) {
-                Ok(instrument) => {
-                    self.instrument = instrument;
-                    self.begin_anew(book);
-                    self.say(&menu::hertz(hz), "is listened for. A new locate begins.");
-                }
-                Err(_) => self.say("Tone", "does not fit the sampling rate."),
-            },
+            Wish::Tone(hz) => self.retune(hz, book),
             Wish::Gain(rung) => {
                 self.held = rung;
                 self.state.stepper().hold(rung);
@@ -451,17 +445,37 @@ impl<const C: usize> Handset<C> {
         self.done = Some(Done { what: clipped(what), more, since_ms: self.now_ms });
     }
 
-    /// A new locate is a new recording.
+    #[inline(never)]
+    fn retune(&mut self, tone_hz: f32, book: &mut impl Book) {
+        match assemble(&self.fitting, tone_hz) {
+            Ok(instrument) => {
+                self.instrument = instrument;
+                self.begin_anew(book);
+                self.say(&menu::hertz(tone_hz), "is listened for. A new locate begins.");
+            }
+            Err(_) => self.say("Tone", "does not fit the sampling rate."),
+        }
+    }
+
+    /// A new locate is a new recording. The new state is large: it must not lie on the stack of what is done at every
+    /// turn.
+    #[inline(never)]
     fn begin_anew(&mut self, book: &mut impl Book) {
         self.desk.end_hold(book);
         self.desk.clear();
         self.still = [0; MAX_CHANNELS];
-        self.state = self.instrument.start();
+        self.restart();
         self.state.stepper().hold(self.held);
         self.page = 0;
         self.write_header(book);
     }
 
+    #[inline(never)]
+    fn restart(&mut self) {
+        self.state = self.instrument.start();
+    }
+
+    #[inline(never)]
     fn write_header(&mut self, book: &mut impl Book) {
         let Fitting { settings, build, calibration, reset, last_words, .. } = &self.fitting;
         let header = Header {

@@ -36,9 +36,15 @@ const MARK_BEFORE_END: u32 = 25;
 /// A queue for one handset, for ever: as many as handsets are ever started here.
 #[cfg(target_os = "none")]
 fn queue() -> &'static mut Queue {
-    use static_cell::ConstStaticCell;
-    static QUEUES: [ConstStaticCell<Queue>; 7] = [const { ConstStaticCell::new(Queue::new()) }; 7];
-    QUEUES.iter().find_map(ConstStaticCell::try_take).expect("a queue for each handset")
+    use core::sync::atomic::{AtomicUsize, Ordering};
+    const HANDSETS: usize = 14;
+    static mut QUEUES: [Queue; HANDSETS] = [const { Queue::new() }; HANDSETS];
+    static NEXT: AtomicUsize = AtomicUsize::new(0);
+    let next = NEXT.load(Ordering::Relaxed);
+    NEXT.store(next + 1, Ordering::Relaxed);
+    assert!(next < HANDSETS, "a queue for each handset");
+    // SAFETY: there is one thread and no interrupt, so each queue is handed out once.
+    unsafe { &mut *(&raw mut QUEUES).cast::<Queue>().add(next) }
 }
 
 #[cfg(not(target_os = "none"))]
@@ -229,14 +235,42 @@ impl Work for Carried {
     }
 }
 
-/// The whole walk: a packet of 6 channels costs so much, from the interrupt to book and screen.
+/// The whole walk: a block of 6 channels costs so much, from the interrupt to book and screen. The queue has to outlast
+/// the dearest turn.
 const WHOLE: Plan = Plan {
     rounds: BLOCKS,
     steps: 1,
     units: BLOCKS * (BLOCK / FRAMES) as u32,
     cost: "instructions_per_block",
     dearest: false,
+    at_most: Some("instructions_per_turn_at_most"),
 };
+
+/// One second of interrupts.
+const INTERRUPT: Plan = Plan {
+    rounds: 50,
+    units: 50 * BLOCK as u32,
+    cost: "instructions_per_sample",
+    at_most: None,
+    ..WHOLE
+};
+
+/// The interrupt side alone.
+struct Fast(Carried);
+
+impl Work for Fast {
+    type Outcome = u32;
+
+    fn prepare(&mut self) {
+        self.0.turn();
+        self.0.prepare();
+    }
+
+    fn step(&mut self, _: u32) -> u32 {
+        self.0.sample();
+        self.0.stroll.blocks
+    }
+}
 
 /// What a page costs to draw.
 struct Drawn<C> {
@@ -266,36 +300,38 @@ impl<const W: usize, const H: usize> Work for Drawn<Canvas<W, H>> {
 }
 
 pub fn measure_all(meter: &mut impl Meter) {
-    meter.measure("handset", WHOLE, Carried::start);
+    meter.measure("handset.whole", WHOLE, Carried::start);
+    meter.measure("handset.interrupt", INTERRUPT, || Fast(Carried::start()));
     meter.measure("screen.small", Plan::steps(16), || Drawn::start(Small::new()));
     meter.measure("screen.large", Plan::steps(16), || Drawn::start(Large::new()));
     replay(meter);
 }
 
-/// Walk once more, and tell what the person with the mast is told.
+/// Walk once more, and tell what the person with the mast is told. How deep the stack gets on the way is measured.
 #[inline(never)]
 fn replay(meter: &mut impl Meter) {
     let mut carried = Carried::start();
-    let mut before = "";
-    for _ in 0..BLOCKS {
-        carried.prepare();
-        carried.step(0);
-        let View { page, rung, .. } = carried.app.handset.view();
-        let now = match &page {
-            Page::Guide(guidance) => words::phase(guidance.phase),
-            Page::Fix(fix) => words::verdict(fix.judgement.verdict),
-            Page::Done(..) => "station",
-            _ => "other",
-        };
-        if now != before {
-            before = now;
-            if let Page::Fix(fix) = &page {
-                for reason in fix.judgement.reasons.as_slice() {
-                    meter.say(format_args!("because: {}", words::reason(*reason)));
-                }
+    let mut said = heapless::Vec::<(u32, &'static str, u8), 32>::new();
+    meter.stack("handset", || {
+        for _ in 0..BLOCKS {
+            carried.prepare();
+            carried.step(0);
+            let View { page, rung, .. } = carried.app.handset.view();
+            let now = match &page {
+                Page::Guide(guidance) => words::phase(guidance.phase),
+                Page::Fix(fix) => words::verdict(fix.judgement.verdict),
+                Page::Done(..) => "station kept",
+                _ => "no samples yet",
+            };
+            if said.last().is_none_or(|(_, before, _)| *before != now) {
+                // What is left out would be told on the host as well.
+                let _ = said.push((carried.bench.now_ms, now, rung));
             }
-            meter.say(format_args!("{} ms: {now}, rung {rung}", carried.bench.now_ms));
         }
+        begin_anew(&mut carried);
+    });
+    for (now_ms, now, rung) in &said {
+        meter.say(format_args!("{now_ms} ms, rung {rung}: {now}"));
     }
     let HashedBook { kinds, last, .. } = &carried.bench.book;
     for (kind, count) in Kind::ALL.iter().zip(kinds) {
@@ -308,4 +344,13 @@ fn replay(meter: &mut impl Meter) {
     meter.say(format_args!("station: {}, {millimetres} mm down", words::verdict(verdict)));
     assert!(verdict == Verdict::Agree && (depth_m - walk::DEPTH_M).abs() < 0.05, "not where the source is");
     assert!(kinds[usize::from(Kind::Fault.code()) - 1] == 0, "a fault on a faultless walk");
+    assert!(kinds[usize::from(Kind::Header.code()) - 1] == 2, "one recording for each locate");
+}
+
+/// By the menu: open it, two up to the new locate, and yes.
+fn begin_anew(carried: &mut Carried) {
+    let Carried { app, bench, .. } = carried;
+    for key in [Key::Enter, Key::Up, Key::Up, Key::Enter, Key::Down, Key::Enter] {
+        app.handset.press(key, Press::Short, &mut bench.book);
+    }
 }

@@ -65,12 +65,14 @@ struct Plan {
     cost: &'static str,
     /// Whether the dearest round is what counts.
     dearest: bool,
+    /// What to call the cost of the dearest round, where that is told besides.
+    at_most: Option<&'static str>,
 }
 
 impl Plan {
     /// One round, where every step counts.
     const fn steps(steps: u32) -> Self {
-        Self { rounds: 1, steps, units: steps, cost: "instructions", dearest: false }
+        Self { rounds: 1, steps, units: steps, cost: "instructions", dearest: false, at_most: None }
     }
 
     /// As many rounds of one step: without hardware for floats, together they would outrun the counter.
@@ -89,6 +91,9 @@ trait Meter {
     /// Report under `name` on the steps from a fresh `start`.
     fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W);
 
+    /// Report under `name` on the stack that `work` takes.
+    fn stack(&mut self, name: &str, work: impl FnOnce());
+
     /// Tell something to whoever reads along.
     fn say(&mut self, text: fmt::Arguments<'_>);
 }
@@ -99,6 +104,10 @@ fn main() {
     impl Meter for OnHost {
         fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
             println!("bits.{name} = {:#010x}", fingerprint::of(plan, start()));
+        }
+
+        fn stack(&mut self, _: &str, work: impl FnOnce()) {
+            work();
         }
 
         fn say(&mut self, text: fmt::Arguments<'_>) {

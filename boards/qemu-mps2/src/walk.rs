@@ -46,6 +46,7 @@ pub const PLAN: Plan = Plan {
     units: BLOCKS * (BLOCK * CHANNELS) as u32,
     cost: "instructions_per_sample_and_channel",
     dearest: false,
+    at_most: None,
 };
 
 /// Moment of the sonde, A m2, and its depth below the ground, metres.
