@@ -44,8 +44,10 @@ const PLACE_SIGMAS: f64 = 2.0 * 2.448;
 #[derive(Debug, Clone, Copy)]
 enum Wrong {
     Nothing,
-    /// One block in twenty is not read in time.
+    /// One block in twenty is not read in time, now this one, now that.
     Dropped,
+    /// Every twentieth block: the same part of every hop, so that what bridges it is itself bridged.
+    EveryTwentieth,
     /// The slow side is away for 0.3 s now and then, and the queue holds a quarter of that.
     Busy,
     /// So many frames in a million have one to three bits turned, on their way to the part or from it.
@@ -111,6 +113,7 @@ struct World {
     random: StdRng,
     index: u64,
     stood_at: i32,
+    dropped: bool,
 }
 
 impl World {
@@ -123,8 +126,15 @@ impl World {
     }
 
     /// Whether the interrupt comes for this sample.
-    fn is_served(&self) -> bool {
-        !matches!(self.wrong, Wrong::Dropped) || self.index / FRAMES as u64 % 20 != 7
+    fn is_served(&mut self) -> bool {
+        if self.index.is_multiple_of(FRAMES as u64) {
+            self.dropped = match self.wrong {
+                Wrong::Dropped => self.random.random_range(0..20) == 0,
+                Wrong::EveryTwentieth => self.index / FRAMES as u64 % 20 == 7,
+                _ => false,
+            };
+        }
+        !self.dropped
     }
 
     fn spoil(&mut self, counts: &mut [i32; 6]) {
@@ -206,6 +216,7 @@ fn run(scene: &Scene) -> Ran {
         random: StdRng::seed_from_u64(scene.seed),
         index: 0,
         stood_at: 0,
+        dropped: false,
     };
     let truth = world.simulation.truth().cloned().unwrap();
     let mut packets = Packets::<6, FRAMES, 16>::new();
@@ -315,6 +326,7 @@ fn ten_minutes_of_faults_give_no_wrong_fix_and_every_fault_is_named() {
         scene(Wrong::Nothing, 1, &[], &[], true),
         scene(Wrong::Dropped, 1, &[Overrun], &[], false),
         scene(Wrong::Dropped, 2, &[Overrun], &[], false),
+        scene(Wrong::EveryTwentieth, 1, &[Overrun], &[], false),
         scene(Wrong::Busy, 1, &[Overrun], &[], false),
         scene(Wrong::Flipped(20), 1, &[ConverterChecksum, ConverterRefused], flips, false),
         scene(Wrong::Flipped(500), 2, &[ConverterChecksum, ConverterRefused], flips, false),

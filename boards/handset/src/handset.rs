@@ -274,7 +274,7 @@ impl<const C: usize> Handset<C> {
             return Page::Done(what.clone(), more);
         }
         if let Some(menu) = self.menu {
-            return Page::Menu(menu.title(), menu.lines(self.menu_settings()), menu.at);
+            return Page::Menu(menu, self.menu_settings());
         }
         if let Some((reason, is_remedy)) = self.reason_shown() {
             let count = Count { number: self.page(), of: self.pages() };

@@ -97,7 +97,7 @@ enum Does {
 }
 
 /// What the menu needs to know.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings<'a> {
     /// The gain ladder.
     pub ladder: &'a Ladder,

@@ -1,11 +1,11 @@
 //! What the screen shows, as data.
 
-use heapless::{String, Vec};
+use heapless::String;
 use nullwalk_core::locate::Guidance;
 use nullwalk_core::record::FaultKind;
 use nullwalk_core::verdict::{Fix, Reason};
 
-use crate::menu::{Line, MAX_LINES};
+use crate::menu::{Menu, Settings};
 use crate::selftest::{Finding, Report};
 
 /// Everything that is on the screen.
@@ -46,8 +46,8 @@ pub enum Page<'a> {
     Remedy(Reason, Count),
     /// A fault of the instrument, and the channel it is about.
     Fault(FaultKind, Option<u8>),
-    /// A menu: heading, lines, the chosen one.
-    Menu(&'static str, Vec<Line, MAX_LINES>, usize),
+    /// A menu, and what it shows the state of.
+    Menu(Menu, Settings<'a>),
     /// Something was done: in a word, and more of it.
     Done(String<20>, &'static str),
     /// The book is closed. Why.

@@ -42,7 +42,8 @@ impl Meter for OnBoard {
     fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
         let nothing = self.instructions(plan, |step| step);
         let everything = self.instructions(plan, start());
-        let cost = if plan.dearest { everything.dearest - nothing.dearest } else { everything.all - nothing.all };
+        let cost =
+            if plan.dearest { everything.dearest - nothing.dearest } else { everything.all - nothing.all };
         let hundredths = cost * 100 / u64::from(plan.units);
         hprintln!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
         if let Some(at_most) = plan.at_most {

@@ -247,13 +247,8 @@ const WHOLE: Plan = Plan {
 };
 
 /// One second of interrupts.
-const INTERRUPT: Plan = Plan {
-    rounds: 50,
-    units: 50 * BLOCK as u32,
-    cost: "instructions_per_sample",
-    at_most: None,
-    ..WHOLE
-};
+const INTERRUPT: Plan =
+    Plan { rounds: 50, units: 50 * BLOCK as u32, cost: "instructions_per_sample", at_most: None, ..WHOLE };
 
 /// The interrupt side alone.
 struct Fast(Carried);

@@ -18,7 +18,7 @@ use nullwalk_core::locate::{Guidance, Offset, Phase, Sweep};
 use nullwalk_core::record::FaultKind;
 use nullwalk_core::verdict::{Fix, Reason, Verdict};
 
-use crate::menu::{Line, hertz};
+use crate::menu::{Menu, Settings, hertz};
 use crate::selftest::{Check, Finding, Progress, Report};
 use crate::view::{Count, Page, View};
 use crate::words;
@@ -66,7 +66,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
             Page::Why(reason, count) => self.reason("WHY", *reason, reason.sentence(), *count),
             Page::Remedy(reason, count) => self.reason("DO", *reason, reason.remedy(), *count),
             Page::Fault(kind, channel) => self.fault(*kind, *channel),
-            Page::Menu(title, lines, at) => self.menu(title, lines, *at),
+            Page::Menu(menu, settings) => self.menu(*menu, *settings),
             Page::Done(what, more) => self.words("DONE", what, more),
             Page::Closed(why) => {
                 self.words("CLOSED", "book closed", why)?;
@@ -214,9 +214,10 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
         self.sentences(y, words::remedy(kind)).map(drop)
     }
 
-    fn menu(&mut self, title: &str, lines: &[Line], at: usize) -> Result<(), D::Error> {
+    fn menu(&mut self, menu: Menu, settings: Settings<'_>) -> Result<(), D::Error> {
+        let (lines, at) = (menu.lines(settings), menu.at);
         let count = short(format_args!("{}/{}", at + 1, lines.len()));
-        self.bar(title, &count)?;
+        self.bar(menu.title(), &count)?;
         let (top, pen) = (self.list_top(), &mut self.pen);
         let face = pen.letters.list;
         let rows = (pen.height - top).checked_div(face.line() + 2 * pen.thick()).unwrap_or(1).max(1);

@@ -199,7 +199,7 @@ pub fn scenes(mut show: impl FnMut(&str, &View<'_>)) {
         Settings { ladder: &ladder, rate_hz: 8000.0, tone_hz: 512.0, held: None, sound: true, night: true };
     let mut menu = |name: &str, list, at| {
         let menu = Menu { list, at };
-        show(name, &view(Page::Menu(menu.title(), menu.lines(settings), at)));
+        show(name, &view(Page::Menu(menu, settings)));
     };
     menu("menu", List::Main, 0);
     menu("menu-gain", List::Main, 3);
