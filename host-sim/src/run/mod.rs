@@ -150,7 +150,7 @@ where
 }
 
 /// What the simulated technician makes of the guidance.
-fn cue_for(guidance: &Guidance, mast: &MastReading) -> Cue {
+pub fn cue_for(guidance: &Guidance, mast: &MastReading) -> Cue {
     let pose = mast.position.zip(mast.heading_rad);
     let source = guidance.offset.filter(|offset| offset.sigma_m < WALK_TO_M).zip(pose);
     Cue {
