@@ -73,6 +73,7 @@ fn reason() -> impl Strategy<Value = Reason> {
             Reason::WalkUndetermined(Undetermined::Depth),
             Reason::WalkUndetermined(Undetermined::Moment),
             Reason::WalkUndetermined(Undetermined::Unsettled),
+            Reason::PartFaulty,
         ]),
     ]
 }

@@ -93,12 +93,13 @@ pub const fn of_reason(reason: Reason) -> u8 {
         Reason::WalkUndetermined(Undetermined::Depth) => 21,
         Reason::WalkUndetermined(Undetermined::Moment) => 22,
         Reason::WalkUndetermined(Undetermined::Unsettled) => 23,
+        Reason::PartFaulty => 24,
     }
 }
 
 /// The reason with this code; `hz` is what belongs to another tone.
 pub fn reason(code: u8, hz: f32) -> Option<Reason> {
-    const ALL: [Reason; 24] = [
+    const ALL: [Reason; 25] = [
         Reason::NoTone,
         Reason::OtherTone(0.0),
         Reason::Saturated,
@@ -123,6 +124,7 @@ pub fn reason(code: u8, hz: f32) -> Option<Reason> {
         Reason::WalkUndetermined(Undetermined::Depth),
         Reason::WalkUndetermined(Undetermined::Moment),
         Reason::WalkUndetermined(Undetermined::Unsettled),
+        Reason::PartFaulty,
     ];
     match find(&ALL, of_reason, code) {
         Some(Reason::OtherTone(_)) => Some(Reason::OtherTone(hz)),

@@ -45,13 +45,17 @@ pub enum FaultKind {
     LinkOverrun,
     /// The self-test at the start failed.
     SelfTest,
+    /// The converter was reset, or lost what was set in it.
+    ConverterReset,
+    /// The converter did not take a command.
+    ConverterRefused,
     /// One that this program does not know, by its number.
     Other(u8),
 }
 
 impl FaultKind {
     /// All that are known.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Overrun,
         Self::ConverterChecksum,
         Self::ConverterSilent,
@@ -64,6 +68,8 @@ impl FaultKind {
         Self::BatteryLow,
         Self::LinkOverrun,
         Self::SelfTest,
+        Self::ConverterReset,
+        Self::ConverterRefused,
     ];
 
     const fn code(self) -> u8 {
@@ -80,6 +86,8 @@ impl FaultKind {
             Self::BatteryLow => 9,
             Self::LinkOverrun => 10,
             Self::SelfTest => 11,
+            Self::ConverterReset => 12,
+            Self::ConverterRefused => 13,
             Self::Other(code) => code,
         }
     }
@@ -99,6 +107,8 @@ impl FaultKind {
             Self::BatteryLow => "the battery is nearly empty, and the book was closed",
             Self::LinkOverrun => "the link did not take what was streamed",
             Self::SelfTest => "the self-test at the start failed",
+            Self::ConverterReset => "the converter was reset, or lost what was set in it",
+            Self::ConverterRefused => "the converter did not take a command",
             Self::Other(_) => "a fault that this program does not know",
         }
     }

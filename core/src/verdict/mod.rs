@@ -80,6 +80,19 @@ pub struct Judgement {
     pub reasons: Reasons,
 }
 
+impl Judgement {
+    /// The same with one more reason, which may forbid a figure.
+    #[must_use]
+    pub fn with(mut self, reason: Reason) -> Self {
+        self.reasons.add(reason);
+        self.verdict = self.verdict.max(reason.severity());
+        if self.verdict == Verdict::Refuse {
+            (self.depth, self.range, self.shallow_m) = (None, None, None);
+        }
+        self
+    }
+}
+
 /// Depths by every method, in the order of [`Method::ALL`].
 pub type Depths = [Result<Depth, Unusable>; 5];
 

@@ -48,6 +48,8 @@ pub enum Reason {
     CalibrationOff,
     /// The walk as a whole does not tell this.
     WalkUndetermined(Undetermined),
+    /// A part of the instrument did not work. The core cannot see that: whoever runs it says so.
+    PartFaulty,
 }
 
 impl Reason {
@@ -74,6 +76,7 @@ impl Reason {
             Self::StrengthDiffers => "strength-differs",
             Self::CalibrationOff => "calibration-off",
             Self::WalkUndetermined(_) => "walk-undetermined",
+            Self::PartFaulty => "part-faulty",
         }
     }
 
@@ -114,6 +117,7 @@ impl Reason {
                     "No single sonde was found that explains the walk: the positions are poor, or the field is bent."
                 }
             },
+            Self::PartFaulty => "A part of the instrument did not work during this locate.",
         }
     }
 
@@ -162,6 +166,7 @@ impl Reason {
             Self::WalkUndetermined(_) => {
                 "Walk both lanes again, three depths beyond the source on each side, and see that positions are steady."
             }
+            Self::PartFaulty => "Mend the part that the instrument names, and begin the locate again.",
         }
     }
 
@@ -187,14 +192,15 @@ impl Reason {
             | Self::TooNoisy
             | Self::NotSettled
             | Self::NotBelow
-            | Self::NodesContradict => Verdict::Refuse,
+            | Self::NodesContradict
+            | Self::PartFaulty => Verdict::Refuse,
             _ => Verdict::Doubt,
         }
     }
 }
 
 /// The most reasons a judgement carries: room for each of them once.
-pub const MAX_REASONS: usize = 20;
+pub const MAX_REASONS: usize = 21;
 
 /// A list of reasons without repeats.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -1,0 +1,98 @@
+//! What is said in few words, where the core says it in a sentence.
+
+use nullwalk_core::locate::Phase;
+use nullwalk_core::record::FaultKind;
+use nullwalk_core::verdict::{Reason, Verdict};
+
+/// Stands wherever a depth is shown.
+pub const CAUTION_DEPTH: &str = "No permission to dig. Local rules first; dig by hand.";
+/// Stands wherever nothing was found, or no figure is given.
+pub const CAUTION_NOTHING: &str = "Not found is never not there. Local rules first.";
+
+/// Name of a phase.
+pub const fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Listen => "LISTEN",
+        Phase::Home => "HOME",
+        Phase::Bracket => "BRACKET",
+        Phase::Settle => "SETTLE",
+    }
+}
+
+/// Name of a verdict.
+pub const fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Agree => "AGREE",
+        Verdict::Doubt => "DOUBT",
+        Verdict::Refuse => "REFUSE",
+    }
+}
+
+/// A reason as a heading.
+pub const fn reason(reason: Reason) -> &'static str {
+    match reason {
+        Reason::NoTone => "not heard",
+        Reason::OtherTone(_) => "another tone",
+        Reason::Saturated => "too strong",
+        Reason::HeldTooHigh => "gain too high",
+        Reason::TooNoisy => "too noisy",
+        Reason::NotSettled => "not held still",
+        Reason::NotBracketed => "nulls not passed",
+        Reason::NotCrossed => "not walked across",
+        Reason::AwayFromMark => "away from mark",
+        Reason::MethodsDisagree => "methods differ",
+        Reason::OneMethod => "one method only",
+        Reason::Tilted => "sonde is tilted",
+        Reason::Elliptical => "out of step",
+        Reason::BentField => "bent field",
+        Reason::Disturbed => "disturbed",
+        Reason::NotBelow => "not from below",
+        Reason::NodesContradict => "nodes contradict",
+        Reason::StrengthDiffers => "strength differs",
+        Reason::CalibrationOff => "calibration off",
+        Reason::WalkUndetermined(_) => "walk tells little",
+        Reason::PartFaulty => "part faulty",
+    }
+}
+
+/// A fault as a heading.
+pub const fn fault(kind: FaultKind) -> &'static str {
+    match kind {
+        FaultKind::Overrun => "samples lost",
+        FaultKind::ConverterChecksum => "garbled data",
+        FaultKind::ConverterSilent => "no samples",
+        FaultKind::ChannelStuck => "channel stuck",
+        FaultKind::ClockOff => "clock is off",
+        FaultKind::TiltSilent => "no tilt",
+        FaultKind::PositionLost => "no position",
+        FaultKind::StorageFailed => "NOT KEPT",
+        FaultKind::StorageFull => "book is full",
+        FaultKind::BatteryLow => "battery empty",
+        FaultKind::LinkOverrun => "link too slow",
+        FaultKind::SelfTest => "self-test failed",
+        FaultKind::ConverterReset => "converter reset",
+        FaultKind::ConverterRefused => "gain not taken",
+        FaultKind::Other(_) => "unknown fault",
+    }
+}
+
+/// What to do about a fault.
+pub const fn remedy(kind: FaultKind) -> &'static str {
+    match kind {
+        FaultKind::Overrun => "Gaps are bridged or doubted. If it stays, restart.",
+        FaultKind::ConverterChecksum => "Look at the converter's wires.",
+        FaultKind::ConverterSilent => "Look at the converter's supply and its data-ready wire.",
+        FaultKind::ChannelStuck => "Look at that coil's plug, then begin the locate again.",
+        FaultKind::ClockOff => "Sampling clock and board clock differ: look at the crystals.",
+        FaultKind::TiltSilent => "Hold the mast upright; look at the sensor's wires.",
+        FaultKind::PositionLost => "Wait for satellites, or go on without positions.",
+        FaultKind::StorageFailed => "Storage does not take records: write stations on paper.",
+        FaultKind::StorageFull => "Nothing more is kept: read the book out, then format it.",
+        FaultKind::BatteryLow => "Charge it. The book was closed and is safe.",
+        FaultKind::LinkOverrun => "Whoever follows misses some; the book does not.",
+        FaultKind::SelfTest => "See what it found, and mend that first.",
+        FaultKind::ConverterReset => "It is started again. Look at its supply and reset pin.",
+        FaultKind::ConverterRefused => "Look at the converter's data input.",
+        FaultKind::Other(_) => "Restart, and see whether it comes back.",
+    }
+}
