@@ -1,0 +1,3 @@
+pub fn tables() -> String {
+    String::new()
+}
