@@ -56,6 +56,8 @@ pub const LINK_BAUD: u32 = 460_800;
 /// The battery's divider, at the chip's own converter of 12 bits.
 pub const DIVIDER: Divider =
     Divider { upper_ohm: 100_000, lower_ohm: 100_000, reference_mv: 3300, full_scale_counts: 4095 };
+/// Less than this is no cell but a board on a desk's supply, millivolts.
+pub const NO_CELL_MV: u32 = 1000;
 /// The battery.
 pub const BATTERY: Levels = Levels::LITHIUM_CELL;
 

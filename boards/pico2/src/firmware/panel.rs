@@ -7,7 +7,7 @@ use embedded_hal::delay::DelayNs as _;
 use nullwalk_drivers::battery::{Charge, Gauge};
 use nullwalk_drivers::buttons::Buttons;
 use nullwalk_handset::menu::Key;
-use nullwalk_pico2::fitting::{BATTERY, DIVIDER};
+use nullwalk_pico2::fitting::{BATTERY, DIVIDER, NO_CELL_MV};
 use nullwalk_pico2::wiring;
 
 /// The battery is measured so often, milliseconds.
@@ -61,8 +61,9 @@ impl Battery {
         if self.measured_ms.is_none_or(|measured_ms| now_ms.wrapping_sub(measured_ms) >= BATTERY_MS) {
             self.measured_ms = Some(now_ms);
             let counts = self.adc.blocking_read(&mut self.tap).ok();
-            // A divider that is torn off or left out says nothing about the battery.
-            if let Some(millivolts) = counts.and_then(|counts| DIVIDER.millivolts(counts)) {
+            let millivolts = counts.and_then(|counts| DIVIDER.millivolts(counts));
+            // A divider that is torn off says nothing about the battery.
+            if let Some(millivolts) = millivolts.filter(|millivolts| *millivolts >= NO_CELL_MV) {
                 self.gauge.push(millivolts);
             }
         }
