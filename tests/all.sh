@@ -33,10 +33,10 @@ if [ -e tests/fuzz/Cargo.toml ]; then
     cargo check --quiet --manifest-path tests/fuzz/Cargo.toml
 fi
 
-step "Link gate: the core cannot panic"
+step "Link gate: core, drivers and handset cannot panic"
 for target in $M4 $M0; do
     if ! gate $target ""; then
-        echo "A panic can be reached in the core built for $target, from:"
+        echo "A panic can be reached in what is built for $target, from:"
         gate $target open-gate
         figures panics "$(image $target nullwalk-link-gate)"
         exit 1
@@ -62,10 +62,14 @@ firmware $M4 "$work/m4.toml"
 firmware $M0 "$work/m0.toml"
 figures same "$work/host.toml" "$work/m4.toml"
 figures same "$work/host.toml" "$work/m0.toml"
+echo "A locate with the handset, as the emulated Cortex-M4F tells it:"
+grep '^#' "$work/m4.toml"
 
 step "Figures and their limits on a Cortex-M4F"
 gate $M4 handset-alone
 figures size core "$(image $M4 nullwalk-link-gate)" >"$work/core.toml"
-figures check boards/limits.toml "$work/core.toml" "$work/m4.toml"
+gate $M4 handset-whole
+figures size handset "$(image $M4 nullwalk-link-gate)" >"$work/handset.toml"
+figures check boards/limits.toml "$work/core.toml" "$work/handset.toml" "$work/m4.toml"
 
 step "All tests passed"

@@ -2,7 +2,7 @@
 
 use embedded_graphics::draw_target::DrawTarget;
 use embedded_graphics::pixelcolor::BinaryColor;
-use nullwalk_core::frame::MastReading;
+use nullwalk_core::frame::{MastReading, SampleIndex};
 use nullwalk_core::locate::Sound;
 use nullwalk_drivers::battery::Charge;
 use nullwalk_drivers::buttons::Press;
@@ -30,8 +30,9 @@ pub trait Board: Watchdog {
     fn now_ms(&mut self) -> u32;
     /// What the buttons were used for since they were last looked at, in the order of [`Key::ALL`].
     fn presses(&mut self) -> [Option<Press>; Key::ALL.len()];
-    /// What the mast's sensors said since they were last asked, if anything.
-    fn mast(&mut self) -> Option<MastReading>;
+    /// What the mast's sensors said last, up to the sample `at`, if that was not told before. Readings are stamped with
+    /// the number of the sample at which they hold: while the queue is being emptied, `at` is some time ago.
+    fn mast(&mut self, at: SampleIndex) -> Option<MastReading>;
     /// What the battery is good for.
     fn charge(&mut self) -> Charge;
     /// Ask the interrupt side for a rung.
@@ -65,16 +66,16 @@ impl<'q, const C: usize, const N: usize> App<'q, C, N> {
     pub fn turn<B: Board>(&mut self, board: &mut B) {
         let now_ms = board.now_ms();
         let charge = board.charge();
-        self.handset.tick(now_ms, board.book());
         self.handset.battery(charge, board.book());
-        for turn in 0..PACKETS {
+        for _ in 0..PACKETS {
             let Some(packet) = self.outlet.peek() else { break };
-            let mast = if turn == 0 { board.mast() } else { None };
+            let mast = board.mast(packet.filled.block().start);
             self.handset.take(packet, mast, board.book());
             // Taken where it lies: a packet is large.
             let _ = self.outlet.dequeue();
             self.duties.done(Duty::Samples, board);
         }
+        self.handset.tick(now_ms, board.book());
         if self.handset.is_silent() {
             self.duties.done(Duty::Samples, board);
         }

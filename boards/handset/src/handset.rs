@@ -81,6 +81,7 @@ pub struct Handset<const C: usize> {
     done: Option<Done>,
     closed: &'static str,
     now_ms: u32,
+    /// First tick after the last packet.
     heard_ms: Option<u32>,
     silent: bool,
     report: Report,
@@ -158,8 +159,7 @@ impl<const C: usize> Handset<C> {
         mast: Option<MastReading>,
         book: &mut impl Book,
     ) {
-        self.heard_ms = Some(self.now_ms);
-        self.silent = false;
+        (self.heard_ms, self.silent) = (None, false);
         if !self.began || self.desk.book == BookState::Closed {
             return;
         }
@@ -186,7 +186,8 @@ impl<const C: usize> Handset<C> {
         self.desk.faults.total(kind)
     }
 
-    /// Time goes on: milliseconds, wrapping. To be told before packets and presses.
+    /// Time goes on: milliseconds, wrapping. To be told after the packets that are there were taken: a slow side that was
+    /// away for long does not take that for silence.
     pub fn tick(&mut self, now_ms: u32, book: &mut impl Book) {
         self.now_ms = now_ms;
         let since_ms = *self.heard_ms.get_or_insert(now_ms);
@@ -373,6 +374,7 @@ impl<const C: usize> Handset<C> {
         }
     }
 
+    #[inline(never)]
     fn wish(&mut self, wish: Wish, book: &mut impl Book) {
         match wish {
             Wish::Mark => self.mark(book),
@@ -381,14 +383,7 @@ impl<const C: usize> Handset<C> {
                 let kept = self.desk.keep(&Record::Note(note), book);
                 self.say_kept("Note", kept, "");
             }
-            Wish::Tone(hz) => match assemble(&self.fitting, hz) {
-                Ok(instrument) => {
-                    self.instrument = instrument;
-                    self.begin_anew(book);
-                    self.say(&menu::hertz(hz), "is listened for. A new locate begins.");
-                }
-                Err(_) => self.say("Tone", "does not fit the sampling rate."),
-            },
+            Wish::Tone(hz) => self.retune(hz, book),
             Wish::Gain(rung) => {
                 self.held = rung;
                 self.state.stepper().hold(rung);
@@ -450,17 +445,37 @@ impl<const C: usize> Handset<C> {
         self.done = Some(Done { what: clipped(what), more, since_ms: self.now_ms });
     }
 
-    /// A new locate is a new recording.
+    #[inline(never)]
+    fn retune(&mut self, tone_hz: f32, book: &mut impl Book) {
+        match assemble(&self.fitting, tone_hz) {
+            Ok(instrument) => {
+                self.instrument = instrument;
+                self.begin_anew(book);
+                self.say(&menu::hertz(tone_hz), "is listened for. A new locate begins.");
+            }
+            Err(_) => self.say("Tone", "does not fit the sampling rate."),
+        }
+    }
+
+    /// A new locate is a new recording. The new state is large: it must not lie on the stack of what is done at every
+    /// turn.
+    #[inline(never)]
     fn begin_anew(&mut self, book: &mut impl Book) {
         self.desk.end_hold(book);
         self.desk.clear();
         self.still = [0; MAX_CHANNELS];
-        self.state = self.instrument.start();
+        self.restart();
         self.state.stepper().hold(self.held);
         self.page = 0;
         self.write_header(book);
     }
 
+    #[inline(never)]
+    fn restart(&mut self) {
+        self.state = self.instrument.start();
+    }
+
+    #[inline(never)]
     fn write_header(&mut self, book: &mut impl Book) {
         let Fitting { settings, build, calibration, reset, last_words, .. } = &self.fitting;
         let header = Header {

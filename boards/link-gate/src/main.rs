@@ -1,16 +1,21 @@
-//! Proof that the core and the drivers cannot panic, given by the linker.
+//! Proof that the core, the drivers and the handset's application cannot panic, given by the linker.
 //!
 //! The panic handler below calls a function that nobody defines, and every public entry point of the core, as well as
-//! what firmware calls of the drivers, is kept alive by its address, with nothing known about its inputs. Optimised
+//! what firmware calls of the drivers and of the application, is kept alive by its address, with nothing known about its inputs. Optimised
 //! and linked as a whole, the program can only be linked if the optimiser found every panic unreachable.
-//! It is never run. With the feature `handset-alone`, its size is what the core adds to a handset.
+//! It is never run. With the feature `handset-alone`, its size is what the core adds to a handset; with
+//! `handset-whole`, it is that of a handset without its board.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(all(target_os = "none", not(feature = "handset-alone")))]
-mod drivers;
-#[cfg(target_os = "none")]
-mod handset;
+mod application;
+#[cfg(all(target_os = "none", not(any(feature = "handset-alone", feature = "handset-whole"))))]
+mod display;
 #[cfg(all(target_os = "none", not(feature = "handset-alone")))]
+mod drivers;
+#[cfg(all(target_os = "none", not(feature = "handset-whole")))]
+mod handset;
+#[cfg(all(target_os = "none", not(any(feature = "handset-alone", feature = "handset-whole"))))]
 mod parts;
 
 /// Channels of two 3-axis nodes.
@@ -28,12 +33,15 @@ mod gate {
     /// Where an image starts that nobody starts.
     #[unsafe(no_mangle)]
     extern "C" fn _start() {
+        #[cfg(not(feature = "handset-whole"))]
         crate::handset::keep_all();
         #[cfg(not(feature = "handset-alone"))]
         {
+            crate::application::keep_all();
             crate::drivers::keep_all();
-            crate::parts::keep_all();
         }
+        #[cfg(not(any(feature = "handset-alone", feature = "handset-whole")))]
+        crate::parts::keep_all();
     }
 
     #[cfg(not(feature = "open-gate"))]

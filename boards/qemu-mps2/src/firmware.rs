@@ -22,15 +22,18 @@ fn main() -> ! {
     clock.set_reload(TOP);
     clock.enable_counter();
 
-    measure_all(&mut OnBoard { clock });
+    let mut board = OnBoard { clock, deepest: 0 };
+    measure_all(&mut board);
 
-    hprintln!("firmware.stack_bytes = {}", stack_peak_bytes());
+    hprintln!("firmware.stack_bytes = {}", board.deepest.max(stack_bytes_below(stack_top())));
     debug::exit(debug::EXIT_SUCCESS);
     fail()
 }
 
 struct OnBoard {
     clock: SYST,
+    /// The most stack in use before it was last painted, bytes.
+    deepest: usize,
 }
 
 impl Meter for OnBoard {
@@ -39,31 +42,55 @@ impl Meter for OnBoard {
     fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
         let nothing = self.instructions(plan, |step| step);
         let everything = self.instructions(plan, start());
-        let hundredths = everything.saturating_sub(nothing) * 100 / u64::from(plan.units);
+        let cost = if plan.dearest { everything.dearest - nothing.dearest } else { everything.all - nothing.all };
+        let hundredths = cost * 100 / u64::from(plan.units);
         hprintln!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
+        if let Some(at_most) = plan.at_most {
+            hprintln!("{}.{} = {}", name, at_most, everything.dearest);
+        }
         if W::STATE_BYTES > 0 {
             hprintln!("{}.state_bytes = {}", name, W::STATE_BYTES);
         }
         hprintln!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
     }
+
+    #[inline(never)]
+    fn stack(&mut self, name: &str, work: impl FnOnce()) {
+        self.deepest = self.deepest.max(stack_bytes_below(stack_top()));
+        let from = cortex_m::register::msp::read() as usize;
+        paint_stack_below(from - MARGIN);
+        work();
+        hprintln!("{}.stack_bytes = {}", name, stack_bytes_below(from));
+    }
+
+    fn say(&mut self, text: core::fmt::Arguments<'_>) {
+        hprintln!("# {}", text);
+    }
+}
+
+/// What a work took.
+struct Instructions {
+    all: u64,
+    dearest: u64,
 }
 
 impl OnBoard {
-    /// Instructions taken by all rounds, or by the dearest one, the loop around the steps included.
+    /// Instructions taken by all rounds, and by the dearest one, the loop around the steps included.
     #[inline(never)]
-    fn instructions(&mut self, plan: Plan, mut work: impl Work) -> u64 {
-        let mut ticks = 0;
+    fn instructions(&mut self, plan: Plan, mut work: impl Work) -> Instructions {
+        let mut taken = Instructions { all: 0, dearest: 0 };
         for round in 0..plan.rounds {
             work.prepare();
             self.restart_clock();
             for step in round * plan.steps..(round + 1) * plan.steps {
                 black_box(work.step(black_box(step)));
             }
-            let round_ticks = u64::from(TOP - SYST::get_current());
-            ticks = if plan.dearest { round_ticks.max(ticks) } else { ticks + round_ticks };
+            let instructions = u64::from(TOP - SYST::get_current()) * INSTRUCTIONS_PER_TICK;
+            taken.all += instructions;
+            taken.dearest = taken.dearest.max(instructions);
             assert!(!self.clock.has_wrapped(), "a round too long for the counter");
         }
-        ticks * INSTRUCTIONS_PER_TICK
+        taken
     }
 
     fn restart_clock(&mut self) {
@@ -74,19 +101,39 @@ impl OnBoard {
     }
 }
 
-/// The most stack ever in use. The start-up code has painted all of it.
-fn stack_peak_bytes() -> usize {
-    unsafe extern "C" {
-        static _stack_start: u32;
-        static _stack_end: u32;
-    }
-    let top = &raw const _stack_start;
+unsafe extern "C" {
+    static _stack_start: u32;
+    static _stack_end: u32;
+}
+
+/// What this function and those that it calls to paint may use themselves, bytes.
+const MARGIN: usize = 512;
+
+/// Where the stack begins. It grows downwards.
+fn stack_top() -> usize {
+    &raw const _stack_start as usize
+}
+
+/// The most stack that was in use since it was painted, counted from an address on it. The start-up code has painted
+/// all of it.
+fn stack_bytes_below(from: usize) -> usize {
     let mut deepest = &raw const _stack_end;
     // SAFETY: the linker script puts the stack, all of it readable, between these two addresses.
-    while deepest < top && unsafe { deepest.read_volatile() } == cortex_m_rt::STACK_PAINT_VALUE {
+    while (deepest as usize) < from && unsafe { deepest.read_volatile() } == cortex_m_rt::STACK_PAINT_VALUE
+    {
         deepest = deepest.wrapping_add(1);
     }
-    top as usize - deepest as usize
+    from - deepest as usize
+}
+
+/// Paint what lies below an address on the stack, itself below everything in use.
+fn paint_stack_below(from: usize) {
+    let mut at = (&raw const _stack_end).cast_mut();
+    while (at as usize) < from {
+        // SAFETY: between these addresses lies the unused part of the stack.
+        unsafe { at.write_volatile(cortex_m_rt::STACK_PAINT_VALUE) };
+        at = at.wrapping_add(1);
+    }
 }
 
 fn fail() -> ! {

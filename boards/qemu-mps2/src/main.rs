@@ -5,6 +5,7 @@
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 mod fingerprint;
+mod handset;
 mod parts;
 mod samples;
 mod tone;
@@ -12,6 +13,8 @@ mod walk;
 
 #[cfg(target_os = "none")]
 mod firmware;
+
+use core::fmt;
 
 use fingerprint::Bits;
 
@@ -21,6 +24,7 @@ fn measure_all(meter: &mut impl Meter) {
     meter.measure("scout", tone::ONE_SECOND, tone::Scouting::start);
     parts::measure_all(meter);
     meter.measure("instrument", walk::PLAN, walk::Walk::start);
+    handset::measure_all(meter);
 }
 
 /// Something whose cost is of interest. A closure is work without a state to speak of.
@@ -61,12 +65,14 @@ struct Plan {
     cost: &'static str,
     /// Whether the dearest round is what counts.
     dearest: bool,
+    /// What to call the cost of the dearest round, where that is told besides.
+    at_most: Option<&'static str>,
 }
 
 impl Plan {
     /// One round, where every step counts.
     const fn steps(steps: u32) -> Self {
-        Self { rounds: 1, steps, units: steps, cost: "instructions", dearest: false }
+        Self { rounds: 1, steps, units: steps, cost: "instructions", dearest: false, at_most: None }
     }
 
     /// As many rounds of one step: without hardware for floats, together they would outrun the counter.
@@ -84,6 +90,12 @@ impl Plan {
 trait Meter {
     /// Report under `name` on the steps from a fresh `start`.
     fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W);
+
+    /// Report under `name` on the stack that `work` takes.
+    fn stack(&mut self, name: &str, work: impl FnOnce());
+
+    /// Tell something to whoever reads along.
+    fn say(&mut self, text: fmt::Arguments<'_>);
 }
 
 #[cfg(not(target_os = "none"))]
@@ -92,6 +104,14 @@ fn main() {
     impl Meter for OnHost {
         fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
             println!("bits.{name} = {:#010x}", fingerprint::of(plan, start()));
+        }
+
+        fn stack(&mut self, _: &str, work: impl FnOnce()) {
+            work();
+        }
+
+        fn say(&mut self, text: fmt::Arguments<'_>) {
+            println!("# {text}");
         }
     }
     measure_all(&mut OnHost);

@@ -14,6 +14,7 @@ pub const ONE_SECOND: Plan = Plan {
     units: 5 * ROUND_FRAMES * CHANNELS as u32,
     cost: "instructions_per_sample_and_channel",
     dearest: false,
+    at_most: None,
 };
 
 /// The whole tone path: what listens, and what it remembers.

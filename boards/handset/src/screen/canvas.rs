@@ -67,20 +67,23 @@ impl<const ROW_BYTES: usize, const ROWS: usize> DrawTarget for Canvas<ROW_BYTES,
     /// Whole bytes at a time.
     fn fill_solid(&mut self, area: &Rectangle, colour: BinaryColor) -> Result<(), Infallible> {
         let clip = |from: i32, length: u32, most: usize| {
-            let to = i64::from(from) + i64::from(length);
-            (from.clamp(0, most as i32) as usize, to.clamp(0, most as i64) as usize)
+            let to = from.saturating_add(i32::try_from(length).unwrap_or(i32::MAX));
+            (from.clamp(0, most as i32) as usize, to.clamp(0, most as i32) as usize)
         };
         let (left, right) = clip(area.top_left.x, area.size.width, 8 * ROW_BYTES);
         let (top, bottom) = clip(area.top_left.y, area.size.height, ROWS);
         let fill = if colour.is_on() { 0xFF } else { 0 };
-        for row in self.rows.iter_mut().take(bottom).skip(top) {
-            let bytes = row.iter_mut().enumerate().take(right.div_ceil(8)).skip(left / 8);
-            for (at, byte) in bytes {
-                let before = left.saturating_sub(8 * at).min(8);
-                let after = (8 * at + 8).saturating_sub(right).min(8);
-                let mask = (0xFF_u16 >> before) as u8 & (0xFF_u16 << after) as u8;
-                *byte = *byte & !mask | fill & mask;
+        let (first, last) = (left / 8, right / 8);
+        let (head, tail) = (0xFF_u8 >> (left % 8), !(0xFF_u8 >> (right % 8)));
+        for row in self.rows.get_mut(top..bottom).unwrap_or_default() {
+            let paint = |byte: &mut u8, mask: u8| *byte = *byte & !mask | fill & mask;
+            if first == last {
+                row.get_mut(first).into_iter().for_each(|byte| paint(byte, head & tail));
+                continue;
             }
+            row.get_mut(first).into_iter().for_each(|byte| paint(byte, head));
+            row.get_mut(first + 1..last).unwrap_or_default().fill(fill);
+            row.get_mut(last).into_iter().for_each(|byte| paint(byte, tail));
         }
         Ok(())
     }

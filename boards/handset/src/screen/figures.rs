@@ -10,7 +10,7 @@ use nullwalk_core::math;
 const UNKNOWN: &str = "--";
 const MOST: f32 = 10_000.0;
 
-/// Metres, to a centimetre below ten metres and to ten of them above; no sign.
+/// Metres, to a centimetre below ten metres, to ten of them below a hundred, and whole above; no sign.
 pub fn metres(value_m: f32) -> String<12> {
     let mut text = String::new();
     let value_m = value_m.abs();
@@ -21,9 +21,11 @@ pub fn metres(value_m: f32) -> String<12> {
     } else if centimetres < 1000.0 {
         let whole = centimetres as u32;
         write!(text, "{}.{}{}", whole / 100, whole / 10 % 10, whole % 10)
-    } else {
+    } else if centimetres < 9995.0 {
         let tenths = math::round(centimetres / 10.0) as u32;
         write!(text, "{}.{}", tenths / 10, tenths % 10)
+    } else {
+        write!(text, "{}", math::round(value_m) as u32)
     };
     text
 }
@@ -52,8 +54,8 @@ mod tests {
     fn lengths_are_rounded_and_keep_three_digits() {
         let told = [0.0, 0.004, 0.005, -1.234, 9.994, 9.995, 12.34, 99.96, f32::NAN, f32::INFINITY];
         let texts = told.map(metres);
-        assert_eq!(texts, ["0.00", "0.00", "0.01", "1.23", "9.99", "10.0", "12.3", "100.0", "--", "--"]);
-        assert_eq!([9999.9, 10_000.0].map(metres), ["9999.9", "--"]);
+        assert_eq!(texts, ["0.00", "0.00", "0.01", "1.23", "9.99", "10.0", "12.3", "100", "--", "--"]);
+        assert_eq!([99.94, 9999.9, 10_000.0].map(metres), ["99.9", "10000", "--"]);
     }
 
     #[test]

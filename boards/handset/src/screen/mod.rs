@@ -219,7 +219,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
         self.bar(title, &count)?;
         let (top, pen) = (self.list_top(), &mut self.pen);
         let face = pen.letters.list;
-        let rows = ((pen.height - top) / (face.line() + 2 * pen.thick())).max(1);
+        let rows = (pen.height - top).checked_div(face.line() + 2 * pen.thick()).unwrap_or(1).max(1);
         let step = (pen.height - top) / rows;
         // The chosen line stays in sight, with the one after it where there is one.
         let first = (at + 2).min(lines.len()).saturating_sub(rows as usize);

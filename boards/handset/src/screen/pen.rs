@@ -26,20 +26,20 @@ pub struct Letters {
 }
 
 pub const SMALL: Letters = Letters {
-    bar: Face::of::<fonts::u8g2_font_helvB08_tf>(),
+    bar: Face::of::<fonts::u8g2_font_helvB08_tr>(),
     figure: Face::of::<fonts::u8g2_font_helvB18_tf>(),
     unit: Face::of::<fonts::u8g2_font_helvB12_tf>(),
     heading: Face::of::<fonts::u8g2_font_helvB12_tf>(),
-    list: Face::of::<fonts::u8g2_font_helvB08_tf>(),
+    list: Face::of::<fonts::u8g2_font_helvB08_tr>(),
     text: Face::of::<fonts::u8g2_font_helvR08_tf>(),
 };
 
 pub const LARGE: Letters = Letters {
-    bar: Face::of::<fonts::u8g2_font_helvB14_tf>(),
+    bar: Face::of::<fonts::u8g2_font_helvB14_tr>(),
     figure: Face::of::<fonts::u8g2_font_logisoso38_tn>(),
     unit: Face::of::<fonts::u8g2_font_helvB18_tf>(),
-    heading: Face::of::<fonts::u8g2_font_helvB24_tf>(),
-    list: Face::of::<fonts::u8g2_font_helvB14_tf>(),
+    heading: Face::of::<fonts::u8g2_font_helvB24_tr>(),
+    list: Face::of::<fonts::u8g2_font_helvB14_tr>(),
     text: Face::of::<fonts::u8g2_font_helvB12_tf>(),
 };
 

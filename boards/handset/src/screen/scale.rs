@@ -42,8 +42,8 @@ impl Scale {
     ) -> Result<(), D::Error> {
         self.ticks(pen)?;
         let half = 3 * pen.thick();
-        let x = self.x(pen).clamp(half, pen.width - half - 1);
-        pen.fill(x - half, self.y, 2 * half + 1, self.height - 2 * pen.thick())
+        let x = self.x(pen).min(pen.width - half - 1).max(half);
+        pen.fill(x - half, self.y + pen.thick(), 2 * half + 1, self.height - 3 * pen.thick())
     }
 
     /// A bar from the middle.
