@@ -3,7 +3,7 @@
 use embassy_rp::gpio::Output;
 use embassy_rp::watchdog::Watchdog;
 use embassy_time::{Duration, Instant};
-use nullwalk_core::frame::MastReading;
+use nullwalk_core::frame::{MastReading, SampleIndex};
 use nullwalk_core::locate::Sound;
 use nullwalk_core::record::FaultKind;
 use nullwalk_drivers::battery::Charge;
@@ -82,9 +82,9 @@ impl Board for Pico2 {
         self.keys.buttons.poll(now_ms)
     }
 
-    fn mast(&mut self) -> Option<MastReading> {
+    fn mast(&mut self, at: SampleIndex) -> Option<MastReading> {
         let now_ms = self.now_ms();
-        self.mast.read(now_ms)
+        self.mast.up_to(at, sampling::latest(), now_ms)
     }
 
     fn charge(&mut self) -> Charge {

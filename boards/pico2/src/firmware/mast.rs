@@ -9,7 +9,8 @@ use embassy_rp::uart::{self, BufferedUart, BufferedUartRx, BufferedUartTx};
 use embassy_sync::blocking_mutex::{Mutex, raw::NoopRawMutex};
 use embassy_time::Delay;
 use embedded_io_async::ReadReady as _;
-use nullwalk_core::frame::{MastReading, Position};
+use heapless::Deque;
+use nullwalk_core::frame::{MastReading, Position, SampleIndex};
 use nullwalk_drivers::gnss::{Origin, Place, Receiver, lower_node};
 use nullwalk_drivers::tilt::{Attitude, Compass};
 use nullwalk_pico2::fitting::{ANTENNA_M, GNSS_BAUD, TILT_HZ, mounting};
@@ -25,6 +26,8 @@ type BusUser = I2cDevice<'static, NoopRawMutex, I2c<'static, I2C1, i2c::Blocking
 const TILT_MS: u32 = 20;
 /// One that is silent is tried again after this.
 const AGAIN_MS: u32 = 1000;
+/// Readings of as long a time as the queue of samples holds out, and more.
+const WAITING: usize = 16;
 
 static BUS: StaticCell<Bus> = StaticCell::new();
 static HEARD: StaticCell<[u8; 512]> = StaticCell::new();
@@ -42,6 +45,8 @@ pub struct Mast {
     _to_gnss: BufferedUartTx,
     receiver: Receiver,
     origin: Option<Origin>,
+    /// Readings and the samples they hold at, until these come out of the queue.
+    waiting: Deque<(u32, MastReading), WAITING>,
 }
 
 impl Mast {
@@ -73,11 +78,37 @@ impl Mast {
             _to_gnss: to_gnss,
             receiver: Receiver::default(),
             origin: None,
+            waiting: Deque::new(),
         }
     }
 
-    /// What the sensors said since they were last asked, if anything.
-    pub fn read(&mut self, now_ms: u32) -> Option<MastReading> {
+    /// Ask the sensors at the sample `latest`, and tell what they said last up to the sample `at`, if that was not told
+    /// before. Only the lower half of a sample's number is compared: it wraps after six days.
+    pub fn up_to(&mut self, at: SampleIndex, latest: u32, now_ms: u32) -> Option<MastReading> {
+        if let Some(reading) = self.read(now_ms) {
+            if self.waiting.is_full() {
+                self.waiting.pop_front();
+            }
+            // There is room now.
+            let _ = self.waiting.push_back((latest, reading));
+        }
+        let mut told: Option<MastReading> = None;
+        while let Some((stamp, reading)) = self.waiting.front().copied() {
+            if (at as u32).wrapping_sub(stamp) > u32::MAX / 2 {
+                break;
+            }
+            self.waiting.pop_front();
+            let before = told.unwrap_or_default();
+            told = Some(MastReading {
+                position: reading.position.or(before.position),
+                heading_rad: reading.heading_rad.or(before.heading_rad),
+                tilt: reading.tilt.or(before.tilt),
+            });
+        }
+        told
+    }
+
+    fn read(&mut self, now_ms: u32) -> Option<MastReading> {
         let is_new = self.read_attitude(now_ms);
         let attitude = self.attitude.filter(|_| is_new);
         let position = self.read_place();

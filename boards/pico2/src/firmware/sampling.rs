@@ -1,7 +1,7 @@
 //! The interrupt side: from data-ready to the queue. It runs in an interrupt of its own, above the slow side and below
 //! that of data-ready.
 
-use core::sync::atomic::{AtomicU8, Ordering};
+use core::sync::atomic::{AtomicU8, AtomicU32, Ordering};
 
 use embassy_executor::task;
 use embassy_futures::select::{Either, select};
@@ -32,6 +32,7 @@ enum Wish {
 static EXECUTOR: InterruptExecutor = InterruptExecutor::new();
 static WISH: Signal<CriticalSectionRawMutex, Wish> = Signal::new();
 static RUNG: AtomicU8 = AtomicU8::new(0);
+static LATEST: AtomicU32 = AtomicU32::new(0);
 static STARTED: AtomicU8 = AtomicU8::new(NOT_TRIED);
 
 const NOT_TRIED: u8 = 0;
@@ -75,6 +76,11 @@ pub fn started() -> Option<bool> {
         NOT_TRIED => None,
         tried => Some(tried == RUNS),
     }
+}
+
+/// Lower half of the latest sample's number.
+pub fn latest() -> u32 {
+    LATEST.load(Ordering::Relaxed)
 }
 
 /// Ask for a rung.
@@ -129,6 +135,7 @@ async fn sample(
                     let Some(received) = received.get_mut(..length) else { break };
                     converter.bus().exchange(received, sent).await;
                     if let Some(sample) = converter.stream().take(tick, received) {
+                        LATEST.store(sample.index as u32, Ordering::Relaxed);
                         inlet.push(&sample, tick);
                     }
                     if !converter.stream().wants_another() {
