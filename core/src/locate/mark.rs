@@ -76,13 +76,13 @@ const EXPLAINED_NOISE: f32 = 1.1;
 const OUTLYING: f32 = 0.025;
 /// A fit that leaves so many times more over is no help at all.
 const HOPELESS: f32 = 4.0;
-/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it: at 0.7 m/s
-/// what is a null's spacing apart is passed 2 s apart for every metre of depth, and positions that wander within 40 s
-/// differ by 0.4 of their sigma by then at 2 m, 0.6 at 4 m. The fit reads half of that as depth at most, and has two
-/// lanes along; nearer the source it has the two nodes' ratio too, which needs no positions. So: this share of their
-/// sigma for every metre of depth, and no more than that (common practice, no source).
-const STRETCHED_PER_M: f32 = 0.05;
-const STRETCHED_AT_MOST: f32 = 0.22;
+/// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it. How slowly
+/// is not known: within 6 s or within a minute. At 0.7 m/s what is a null's spacing apart is passed 2 s apart for every
+/// metre of depth, and errors then differ by 0.3 to 0.8 of their sigma at 1 m, growing with the root of the depth. The
+/// fit reads half of that as depth at most, and has two lanes along. So: this share of their sigma at a depth of 1 m,
+/// and no more than that (common practice, no source).
+const STRETCHED_AT_1_M: f32 = 0.15;
+const STRETCHED_AT_MOST: f32 = 0.26;
 /// The place above a source that no dipole explains, or to the side of a lane never crossed, is uncertain by this
 /// share of the depth.
 const SIDEWAYS_SHARE: f32 = 0.25;
@@ -266,7 +266,8 @@ impl Mark {
         let near = off_along < 1.0 && off_across < 1.0;
         let fit_m = fitted.sigma(2) * worse;
         let depth_m = self.node_up_m - fitted.dipole.at_m.z;
-        let stretched_m = (STRETCHED_PER_M * depth_m).clamp(0.0, STRETCHED_AT_MOST) * self.pose_sigma_m;
+        let stretched = (STRETCHED_AT_1_M * math::sqrt(depth_m.max(0.0))).min(STRETCHED_AT_MOST);
+        let stretched_m = stretched * self.pose_sigma_m;
         let up_sigma_m = math::sqrt(fit_m * fit_m + stretched_m * stretched_m);
         let source_up_m = Ok(Measured::new(fitted.dipole.at_m.z, up_sigma_m));
         if near && sigma_m > self.sigma_along_m.max(self.sigma_across_m) {
