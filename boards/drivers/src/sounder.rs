@@ -38,6 +38,11 @@ impl<P: SetPitch> Sounder<P> {
         Self { output, tone_hz, playing: None }
     }
 
+    /// From now on the instrument listens for this tone.
+    pub const fn set_tone(&mut self, tone_hz: f32) {
+        self.tone_hz = tone_hz;
+    }
+
     /// Play a sound until the next. What is playing already is left alone, since setting a timer clicks.
     ///
     /// # Errors
@@ -126,6 +131,16 @@ mod tests {
             sounder.play(Sound { pitch_hz, loudness }).unwrap();
         }
         let set = [Set::Pitch(300_000), Set::Duty(500), Set::Pitch(300_000), Set::Duty(130), Set::Duty(0)];
+        assert_eq!(sounder.release().0, set);
+    }
+
+    #[test]
+    fn another_tone_is_kept_off_at_once() {
+        let mut sounder = Sounder::new(Timer::default(), 512.0);
+        sounder.play(Sound { pitch_hz: 640.0, loudness: 1.0 }).unwrap();
+        sounder.set_tone(640.0);
+        sounder.play(Sound { pitch_hz: 640.0, loudness: 1.0 }).unwrap();
+        let set = [Set::Pitch(640_000), Set::Duty(500), Set::Pitch(652_000), Set::Duty(500)];
         assert_eq!(sounder.release().0, set);
     }
 

@@ -94,8 +94,8 @@ impl<E> fmt::Display for StartError<E> {
 
 /// The part on a blocking SPI.
 ///
-/// `Err` of the SPI loses the frame, and what was lost is counted by the clock. A board that moves frames by DMA takes
-/// the [`Stream`] out after the start.
+/// `Err` of the SPI loses the frame, and what was lost is counted by the clock. A board that moves frames by DMA does so
+/// between [`stream`](Self::stream) and [`bus`](Self::bus), and comes here to start the part, or to start it again.
 #[derive(Debug)]
 pub struct Converter<SPI, const C: usize> {
     spi: SPI,
@@ -174,7 +174,13 @@ impl<SPI: SpiDevice, const C: usize> Converter<SPI, C> {
         &mut self.stream
     }
 
-    /// The bus and the conversation, for a board that goes on by DMA.
+    /// The bus, for a board that moves frames by DMA: it sends what [`Stream::command`] says, and hands what comes back to
+    /// [`Stream::take`].
+    pub fn bus(&mut self) -> &mut SPI {
+        &mut self.spi
+    }
+
+    /// The bus and the conversation.
     pub fn into_parts(self) -> (SPI, Stream<C>) {
         (self.spi, self.stream)
     }
