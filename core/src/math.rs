@@ -73,7 +73,7 @@ pub fn sqrt(x: f32) -> f32 {
 /// ```
 pub fn recip_sqrt(x: f32) -> f32 {
     let half = 0.5 * x;
-    let mut y = f32::from_bits(0x5f37_5a86 - (x.to_bits() >> 1));
+    let mut y = f32::from_bits(0x5f37_5a86_u32.wrapping_sub(x.to_bits() >> 1));
     for _ in 0..3 {
         y *= 1.5 - half * y * y;
     }

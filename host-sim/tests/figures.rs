@@ -61,6 +61,10 @@ fn every_figure_file_is_drawn_by_the_program() {
     let drawn: Vec<&str> = figures().unwrap().iter().map(|f| f.file).collect();
     for entry in fs::read_dir(folder()).unwrap() {
         let name = entry.unwrap().file_name();
+        // Screens of the handset are drawn, and compared, by the handset.
+        if name.to_string_lossy().starts_with("handset-") {
+            continue;
+        }
         assert!(drawn.iter().any(|d| name == **d), "{name:?} is drawn by nothing");
     }
 }
