@@ -3,7 +3,6 @@
 use glam::{Vec2, Vec3};
 use nullwalk_core::array::{Array, CalibrationSigma, Coil, Node};
 use nullwalk_core::depth::{Depth, Measured, Unusable};
-use nullwalk_core::fit::Undetermined;
 use nullwalk_core::frame::{MAX_CHANNELS, MastReading, Position, Tilt};
 use nullwalk_core::gain::Rung;
 use nullwalk_core::locate::{GainState, Guidance, Offset, Phase, Settings, Sound, Sweep};
@@ -47,35 +46,7 @@ fn place() -> impl Strategy<Value = Place> {
 }
 
 fn reason() -> impl Strategy<Value = Reason> {
-    prop_oneof![
-        float().prop_map(Reason::OtherTone),
-        proptest::sample::select(vec![
-            Reason::NoTone,
-            Reason::Saturated,
-            Reason::HeldTooHigh,
-            Reason::TooNoisy,
-            Reason::NotSettled,
-            Reason::NotBracketed,
-            Reason::NotCrossed,
-            Reason::AwayFromMark,
-            Reason::MethodsDisagree,
-            Reason::OneMethod,
-            Reason::Tilted,
-            Reason::Elliptical,
-            Reason::BentField,
-            Reason::Disturbed,
-            Reason::NotBelow,
-            Reason::NodesContradict,
-            Reason::StrengthDiffers,
-            Reason::CalibrationOff,
-            Reason::WalkUndetermined(Undetermined::TooFew),
-            Reason::WalkUndetermined(Undetermined::Place),
-            Reason::WalkUndetermined(Undetermined::Depth),
-            Reason::WalkUndetermined(Undetermined::Moment),
-            Reason::WalkUndetermined(Undetermined::Unsettled),
-            Reason::PartFaulty,
-        ]),
-    ]
+    prop_oneof![float().prop_map(Reason::OtherTone), proptest::sample::select(Reason::ALL.to_vec()),]
 }
 
 fn reasons() -> impl Strategy<Value = Reasons> {

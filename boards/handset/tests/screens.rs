@@ -98,14 +98,14 @@ fn assert_whole(name: &str, view: &View<'_>) {
 fn nothing_is_cut_off() {
     common::scenes(assert_whole);
     let count = Count { number: 38, of: 42 };
-    for reason in common::REASONS {
+    for reason in common::reasons() {
         assert_whole(reason.code(), &common::view(Page::Why(reason, count)));
         assert_whole(reason.code(), &common::view(Page::Remedy(reason, count)));
         let range = (reason.severity() != Verdict::Refuse).then_some((0.87, 2.04));
         let fix = common::fix(reason.severity(), &[reason; 1], range);
         assert_whole(reason.code(), &common::view(Page::Fix(&fix)));
     }
-    let every = common::fix(Verdict::Doubt, &common::REASONS, Some((99.94, 100.0)));
+    let every = common::fix(Verdict::Doubt, &common::reasons(), Some((99.94, 100.0)));
     assert_whole("every reason", &common::view(Page::Fix(&every)));
     // What guidance can complain of.
     for reason in [

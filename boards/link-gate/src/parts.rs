@@ -32,9 +32,6 @@ pub fn keep_all() {
     keep(math::recip_sqrt as *const ());
     keep(math::atan2 as *const ());
     keep(math::db as *const ());
-    keep(math::exp as *const ());
-    keep(math::exp_m1 as *const ());
-    keep(math::ln as *const ());
     keep(math::wrap_pi as *const ());
     keep(math::wrap_half_pi as *const ());
 
@@ -66,14 +63,10 @@ pub fn keep_all() {
     keep(field::dipole_moment::<f32> as *const ());
     keep(field::segment::<f32> as *const ());
     keep(fit::glimpse as *const ());
-    keep(<Priors as Default>::default as *const ());
+    keep(Priors::default as *const ());
     keep(Glimpsed::depth_m as *const ());
     keep(Glimpsed::bearing_rad as *const ());
     keep(fit::traverse::<128> as *const ());
-    keep(fit::glimpse as *const ());
-    keep(Glimpsed::bearing_rad as *const ());
-    keep(Glimpsed::depth_m as *const ());
-    keep(Priors::default as *const ());
     keep(Ring::<128>::default as *const ());
     keep(Ring::<128>::push as *const ());
     keep(Ring::<128>::clear as *const ());
@@ -142,7 +135,6 @@ pub fn keep_all() {
     keep(verdict::combined as *const ());
     keep(verdict::Clue::code as *const ());
     keep(verdict::Clue::reason as *const ());
-    keep(verdict::judge as *const ());
 
     keep(<Settings as Default>::default as *const ());
     keep(Locator::new as *const ());

@@ -99,34 +99,7 @@ pub const fn of_reason(reason: Reason) -> u8 {
 
 /// The reason with this code; `hz` is what belongs to another tone.
 pub fn reason(code: u8, hz: f32) -> Option<Reason> {
-    const ALL: [Reason; 25] = [
-        Reason::NoTone,
-        Reason::OtherTone(0.0),
-        Reason::Saturated,
-        Reason::HeldTooHigh,
-        Reason::TooNoisy,
-        Reason::NotSettled,
-        Reason::NotBracketed,
-        Reason::NotCrossed,
-        Reason::AwayFromMark,
-        Reason::MethodsDisagree,
-        Reason::OneMethod,
-        Reason::Tilted,
-        Reason::Elliptical,
-        Reason::BentField,
-        Reason::Disturbed,
-        Reason::NotBelow,
-        Reason::NodesContradict,
-        Reason::StrengthDiffers,
-        Reason::CalibrationOff,
-        Reason::WalkUndetermined(Undetermined::TooFew),
-        Reason::WalkUndetermined(Undetermined::Place),
-        Reason::WalkUndetermined(Undetermined::Depth),
-        Reason::WalkUndetermined(Undetermined::Moment),
-        Reason::WalkUndetermined(Undetermined::Unsettled),
-        Reason::PartFaulty,
-    ];
-    match find(&ALL, of_reason, code) {
+    match find(&Reason::ALL, of_reason, code) {
         Some(Reason::OtherTone(_)) => Some(Reason::OtherTone(hz)),
         other => other,
     }

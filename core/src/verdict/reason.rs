@@ -53,6 +53,35 @@ pub enum Reason {
 }
 
 impl Reason {
+    /// Every reason once, with another tone at 0 Hz.
+    pub const ALL: [Self; 25] = [
+        Self::NoTone,
+        Self::OtherTone(0.0),
+        Self::Saturated,
+        Self::HeldTooHigh,
+        Self::TooNoisy,
+        Self::NotSettled,
+        Self::NotBracketed,
+        Self::NotCrossed,
+        Self::AwayFromMark,
+        Self::MethodsDisagree,
+        Self::OneMethod,
+        Self::Tilted,
+        Self::Elliptical,
+        Self::BentField,
+        Self::Disturbed,
+        Self::NotBelow,
+        Self::NodesContradict,
+        Self::StrengthDiffers,
+        Self::CalibrationOff,
+        Self::WalkUndetermined(Undetermined::TooFew),
+        Self::WalkUndetermined(Undetermined::Place),
+        Self::WalkUndetermined(Undetermined::Depth),
+        Self::WalkUndetermined(Undetermined::Moment),
+        Self::WalkUndetermined(Undetermined::Unsettled),
+        Self::PartFaulty,
+    ];
+
     /// Machine code, stable between versions.
     pub const fn code(self) -> &'static str {
         match self {

@@ -101,32 +101,13 @@ pub fn fix(verdict: Verdict, reasons: &[Reason], range: Option<(f32, f32)>) -> F
     }
 }
 
-pub const REASONS: [Reason; 21] = {
-    use nullwalk_core::fit::Undetermined;
-    [
-        Reason::NoTone,
-        Reason::OtherTone(640.0),
-        Reason::Saturated,
-        Reason::HeldTooHigh,
-        Reason::TooNoisy,
-        Reason::NotSettled,
-        Reason::NotBracketed,
-        Reason::NotCrossed,
-        Reason::AwayFromMark,
-        Reason::MethodsDisagree,
-        Reason::OneMethod,
-        Reason::Tilted,
-        Reason::Elliptical,
-        Reason::BentField,
-        Reason::Disturbed,
-        Reason::NotBelow,
-        Reason::NodesContradict,
-        Reason::StrengthDiffers,
-        Reason::CalibrationOff,
-        Reason::WalkUndetermined(Undetermined::Unsettled),
-        Reason::PartFaulty,
-    ]
-};
+/// Every reason, with another tone where there is one.
+pub fn reasons() -> [Reason; Reason::ALL.len()] {
+    Reason::ALL.map(|reason| match reason {
+        Reason::OtherTone(_) => Reason::OtherTone(640.0),
+        other => other,
+    })
+}
 
 pub fn view(page: Page<'_>) -> View<'_> {
     View { page, tone_hz: 512.0, rung: 3, held: false, notice: None, mute: false, night: true }
