@@ -14,6 +14,7 @@ use nullwalk_core::field;
 use nullwalk_core::gain::{Ladder, Rung, Stepper};
 use nullwalk_core::instrument::Update;
 use nullwalk_core::locate::Sweep;
+use nullwalk_core::tone::Overlap;
 use nullwalk_core::verdict::Verdict;
 use nullwalk_tests::{Compared, instrument, located, simulation, site};
 use proptest::prelude::*;
@@ -55,7 +56,7 @@ fn along_the_lane(updates: &[Update<6>]) -> Vec<(f64, Vec3, f32)> {
 
 /// Places of peaks and nulls of one component along a lane.
 fn features(lane: &[(f64, Vec3, f32)], component: impl Fn(Vec3) -> f32) -> Vec<(Kind, f64, f32)> {
-    let mut search = Extrema::new(Prominence::default(), 3.0);
+    let mut search = Extrema::new(Prominence::default(), Overlap { inflation: 3.0, fourth_moment: 0.0 });
     let mut found = Vec::new();
     for (_, field_t, sigma_t) in lane {
         search.push(component(*field_t), *sigma_t, |f| found.push(f));

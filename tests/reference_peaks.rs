@@ -1,6 +1,7 @@
 //! Streaming peaks against scipy.signal.find_peaks. `reference/make_peaks.py` says what was computed.
 
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
+use nullwalk_core::tone::Overlap;
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
 
@@ -30,7 +31,7 @@ impl Found {
 
 fn peaks(samples: &[f32], least: f32) -> Vec<Feature> {
     // With a noise of one, the prominence asked for in sigmas is the prominence itself.
-    let mut search = Extrema::new(Prominence { sigmas: least, share: 0.0 }, 1.0);
+    let mut search = Extrema::new(Prominence { sigmas: least, share: 0.0 }, Overlap::NONE);
     let mut peaks = Vec::new();
     for &sample in samples {
         search.push(sample, 1.0, |feature| {

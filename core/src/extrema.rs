@@ -6,6 +6,7 @@
 //! its own sigma. One value goes in at a time, so there is no other way to cut the stream.
 
 use crate::math;
+use crate::tone::Overlap;
 
 /// Values remembered for interpolation: at ten a second, the last twelve seconds.
 const MEMORY: usize = 128;
@@ -15,6 +16,8 @@ const CLEARLY: f32 = 4.0;
 const FIT_DROP: f32 = 0.2;
 /// and never to more than this many samples either side.
 const FIT_REACH: u32 = 40;
+/// What is left over about a null between values: this share of the last term of the curve through them.
+const LEFT_SHARE: f32 = 0.25;
 /// From this reach on the curve is a cubic, below it a parabola.
 const SKEW_REACH: u32 = 2;
 
@@ -78,8 +81,7 @@ pub struct Feature {
 #[derive(Debug, Clone)]
 pub struct Extrema {
     prominence: Prominence,
-    /// See [`crate::tone::Response::overlap_inflation`].
-    inflation: f32,
+    overlap: Overlap,
     jitter: f32,
     recent: [f32; MEMORY],
     count: u32,
@@ -101,11 +103,11 @@ struct Candidate {
 }
 
 impl Extrema {
-    /// A search where neighbouring values share noise by `inflation` (1 for independent values).
-    pub fn new(prominence: Prominence, inflation: f32) -> Self {
+    /// A search in values made by windows that overlap so.
+    pub fn new(prominence: Prominence, overlap: Overlap) -> Self {
         Self {
             prominence,
-            inflation,
+            overlap,
             jitter: 0.0,
             recent: [0.0; MEMORY],
             count: 0,
@@ -139,7 +141,8 @@ impl Extrema {
     ///
     /// ```
     /// use nullwalk_core::extrema::{Extrema, Kind, Prominence};
-    /// let mut search = Extrema::new(Prominence::default(), 1.0);
+    /// use nullwalk_core::tone::Overlap;
+    /// let mut search = Extrema::new(Prominence::default(), Overlap::NONE);
     /// let mut kinds = Vec::new();
     /// for n in 0..100 {
     ///     search.push((n as f32 * 0.1).sin(), 0.001, |f| kinds.push(f.kind));
@@ -267,7 +270,7 @@ impl Extrema {
         for _ in 0..2 {
             fraction = (-(slope + 3.0 * skew * fraction * fraction) / (2.0 * curve)).clamp(-limit, limit);
         }
-        let inflation = if reach > 1 { self.inflation } else { 1.0 };
+        let inflation = if reach > 1 { self.overlap.inflation } else { 1.0 };
         let slope_sigma = math::sqrt(self.variance(top.value) * inflation / slope_weight);
         let sigma_samples = (0.5 * slope_sigma / curve.abs()).min(limit);
         let value = level + fraction * (slope + fraction * (curve + fraction * skew));
@@ -307,19 +310,17 @@ impl Extrema {
         // Before the first value the curve is taken to be straight.
         let b = if i > 0 { self.at(i - 1) } else { 2.0 * c - d };
         let a = if i > 1 { self.at(i - 2) } else { 2.0 * b - c };
-        let quintic = Bessel::through([a, b, c, d, self.at(i + 2), self.at(i + 3)]);
+        let through = [a, b, c, d, self.at(i + 2), self.at(i + 3)];
+        let quintic = Bessel::through(through, self.overlap.fourth_moment / 24.0);
         let slope = d - c;
         let mut x = if slope != 0.0 { -c / slope } else { 0.5 };
         for _ in 0..3 {
             x = (x - quintic.at(x) / slope).clamp(0.0, 1.0);
         }
         let x = if x.is_finite() { x } else { 0.5 };
-        // Noise of the two neighbours, each by its share; what they have in common does not average out.
-        let (before, after) = ((1.0 - x) * math::sqrt(self.variance(c)), x * math::sqrt(self.variance(d)));
-        let shared = 1.0 - 1.0 / self.inflation.max(1.0);
-        let noise = before * before + after * after + 2.0 * shared * before * after;
-        // What follows the last term is smaller than it, and so is what the window takes off.
-        let doubt = math::sqrt(noise + quintic.last * quintic.last);
+        // A curve through values follows their noise: a little less between them, more for what the window took off.
+        let left_over = LEFT_SHARE * quintic.last;
+        let doubt = math::sqrt(self.variance(c.abs().min(d.abs())) + left_over * left_over);
         let sigma_samples = if slope == 0.0 { 1.0 } else { doubt / slope.abs() };
         (i, x, sigma_samples)
     }
@@ -356,7 +357,7 @@ impl Extrema {
         }
         let x = if x.is_finite() { x } else { 0.0 };
         // A parabola's level is known 9/4 times worse than a plain mean.
-        let level_sigma = self.sigma * math::sqrt(2.25 * self.inflation / n);
+        let level_sigma = self.sigma * math::sqrt(2.25 * self.overlap.inflation / n);
         let steepness = (slope + 2.0 * curve * x).abs();
         let sigma_samples = if steepness > 0.0 { (level_sigma / steepness).min(limit) } else { limit };
         let whole = libm::floorf(x);
@@ -370,14 +371,16 @@ struct Bessel {
     differences: [f32; 5],
     /// The fourth difference's term where it is largest, in the middle.
     last: f32,
+    /// How much of the fourth difference a window has added.
+    smear: f32,
 }
 
 impl Bessel {
-    fn through([a, b, c, d, e, f]: [f32; 6]) -> Self {
+    fn through([a, b, c, d, e, f]: [f32; 6], smear: f32) -> Self {
         let fourth = 0.5 * (a - 3.0 * b + 2.0 * c + 2.0 * d - 3.0 * e + f);
         let fifth = f - 5.0 * e + 10.0 * d - 10.0 * c + 5.0 * b - a;
         let differences = [d - c, 0.5 * (b - c - d + e), e - 3.0 * d + 3.0 * c - b, fourth, fifth];
-        Self { middle: 0.5 * (c + d), differences, last: 3.0 / 128.0 * fourth }
+        Self { middle: 0.5 * (c + d), differences, last: 3.0 / 128.0 * fourth, smear }
     }
 
     /// The value at `x`, 0 at the third of the six and 1 at the fourth.
@@ -388,6 +391,7 @@ impl Bessel {
         self.middle
             + u * first
             + near / 2.0 * (second + u * third / 3.0 + far / 12.0 * (fourth + u * fifth / 5.0))
+            - self.smear * (fourth + u * fifth)
     }
 }
 

@@ -60,8 +60,7 @@ impl<const C: usize> Instrument<C> {
             "array.node.coil.channel",
             "must be below signal.channels",
         )?;
-        let inflation = tone.response().overlap_inflation().max(1.0);
-        let locator = Locator::new(array, tone.hop_s(), inflation, settings)?;
+        let locator = Locator::new(array, tone.hop_s(), tone.response().overlap(), settings)?;
         let shutter = Shutter::new(&tone);
         Ok(Self { tone, shutter, ladder, locator })
     }

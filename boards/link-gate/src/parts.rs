@@ -94,7 +94,7 @@ pub fn keep_all() {
     keep(Response::noise_bandwidth_hz as *const ());
     keep(Response::gain as *const ());
     keep(Response::step as *const ());
-    keep(Response::overlap_inflation as *const ());
+    keep(Response::overlap as *const ());
     keep(Scout::new as *const ());
     keep(Scout::push::<CHANNELS> as *const ());
 

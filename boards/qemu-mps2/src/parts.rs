@@ -7,6 +7,7 @@ use nullwalk_core::extrema::{Extrema, Prominence};
 use nullwalk_core::fit::{Dipole, Look, Priors, Ring, Shared, Undetermined, glimpse, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
 use nullwalk_core::paced::{Passed, Walking, pattern};
+use nullwalk_core::tone::Overlap;
 use nullwalk_core::{field, math};
 
 use crate::samples::{ROUND_BLOCKS, TONE_HZ};
@@ -63,7 +64,7 @@ pub fn measure_all(meter: &mut impl Meter) {
         }
     });
     meter.measure("extrema", Plan::steps(1024), || {
-        let mut search = Extrema::new(Prominence::default(), 1.3);
+        let mut search = Extrema::new(Prominence::default(), Overlap::NONE);
         move |n: u32| {
             let (value, _) = math::sin_cos_turn(n.wrapping_mul(1 << 26));
             let mut last = None;

@@ -9,6 +9,7 @@ use crate::array::{Glimpse, NodeField};
 use crate::extrema::{Extrema, Feature, Kind, Prominence};
 use crate::frame::{Position, heading_rotation};
 use crate::math;
+use crate::tone::Overlap;
 
 /// Glimpses remembered to place features: as many as the extrema remember.
 const MEMORY: usize = 128;
@@ -75,8 +76,7 @@ pub struct Across {
 pub struct Lane {
     heading_rad: Option<f32>,
     spacing_m: Option<f32>,
-    tilt_sigma_rad: f32,
-    inflation: f32,
+    overlap: Overlap,
     /// Where the lane began, and the last place on it.
     ends: Option<[Vec3; 2]>,
     forward: Extrema,
@@ -89,15 +89,13 @@ pub struct Lane {
 }
 
 impl Lane {
-    /// A lane that has not begun, for nodes `spacing_m` apart if they are stacked, and a tilt known to
-    /// `tilt_sigma_rad`. See [`Extrema::new`] for `inflation`.
-    pub fn new(spacing_m: Option<f32>, tilt_sigma_rad: f32, inflation: f32) -> Self {
-        let search = || Extrema::new(Prominence::default(), inflation).with_jitter(GAIT_SIGMA);
+    /// A lane that has not begun, for nodes `spacing_m` apart if they are stacked.
+    pub fn new(spacing_m: Option<f32>, overlap: Overlap) -> Self {
+        let search = || Extrema::new(Prominence::default(), overlap).with_jitter(GAIT_SIGMA);
         Self {
             heading_rad: None,
             spacing_m,
-            tilt_sigma_rad,
-            inflation,
+            overlap,
             ends: None,
             forward: search(),
             left: search(),
@@ -152,14 +150,12 @@ impl Lane {
         self.steps[self.forward.count() as usize % MEMORY] =
             Step { position: glimpse.mast.position, field_t, sigma_t: lower.sigma_t };
         let steps = &self.steps;
-        let tilting_t = self.tilt_sigma_rad * field_t.length();
-        let sigma_t = 1e-9 * math::sqrt([lower.sigma_t, tilting_t].map(|s| 1e18 * s * s).iter().sum());
         for (search, spots, value) in [
             (&mut self.forward, &mut self.forward_spots, field_t.x),
             (&mut self.left, &mut self.left_spots, field_t.y),
             (&mut self.vertical, &mut self.vertical_spots, field_t.z),
         ] {
-            search.push(value, sigma_t, |feature| keep(spots, spot(steps, feature)));
+            search.push(value, lower.sigma_t, |feature| keep(spots, spot(steps, feature)));
         }
     }
 
@@ -228,7 +224,7 @@ impl Lane {
         let oldest = (last + 1).saturating_sub(MEMORY as u32);
         let at = |index: u32| (oldest..=last).contains(&index).then(|| self.steps[index as usize % MEMORY]);
         let summit = at(peak.feature.index)?;
-        let place = closest_approach(at, peak.feature.index, direction, self.inflation)?;
+        let place = closest_approach(at, peak.feature.index, direction, self.overlap.inflation)?;
         Some(Across { place, field_t: summit.field_t.y, direction })
     }
 }

@@ -14,7 +14,7 @@ pub const CARRIED_SIGMA_M: f32 = 0.005;
 const ABSENT_NT: f32 = 1e6;
 
 /// What a glimpse shows at its place in the site; `None` without position or heading. For `inflation` see
-/// [`crate::tone::Response::overlap_inflation`].
+/// [`crate::tone::Overlap`].
 pub fn look(glimpse: &Glimpse, array: &Array, inflation: f32) -> Option<Look> {
     glimpse.mast.position.and(glimpse.mast.heading_rad).map(|_| view(glimpse, array, inflation))
 }

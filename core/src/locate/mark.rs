@@ -19,9 +19,9 @@ const STEEPEST_SKEW: f32 = 1.5;
 /// The relations between marks on a lane are good to this share of the depth.
 const MODEL_SHARE: f32 = 0.002;
 
-/// What windows and interpolation leave of the distance between two nulls: on clean lanes at 0.5 m depth, where nulls
-/// are passed fastest, it came out so much too long (0.1 mm of depth).
-const BETWEEN_SHARE: f32 = 1.5e-4;
+/// A mast rises and falls by about a centimetre with every step (common practice, no source). A window that spans half
+/// a step leaves the square of that over the distance, and a few times over, where the nulls are near.
+const BOBBING_M2: f32 = 3e-4;
 
 /// Without headings the mast may face this far from where it is carried: tangent (common practice, no source).
 const UNKNOWN_ASIDE: f32 = 0.1;
@@ -64,6 +64,34 @@ pub struct Mark {
     pub clues: Clues,
     /// By which share of their sum the second extremum of the vertical field exceeds the first.
     asymmetry: Option<f32>,
+    spacings: Spacings,
+    /// How well the tilt of the mast is known: a tangent.
+    tilt_sigma: f32,
+}
+
+/// What the lane along says of the depth, as soon as it is known how it passed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Spacings {
+    nulls: Measured,
+    vertical: Option<Measured>,
+    /// Height to which the fields were brought, above that at which the nulls were passed, metres: the extrema belong to
+    /// the one, the nulls to the other.
+    brought_up_m: f32,
+    passing: Passing,
+}
+
+impl Spacings {
+    /// Depth below the lower node as carried, by the nulls.
+    fn null_spacing(&self) -> Result<Depth, Unusable> {
+        depth::null_spacing(self.nulls, self.passing)
+    }
+
+    /// The same by the vertical extrema.
+    fn vertical_maxima(&self) -> Result<Depth, Unusable> {
+        let apart = self.vertical.ok_or(Unusable::NotMeasured)?;
+        let depth = depth::vertical_maxima(apart, self.passing)?;
+        Ok(Depth { depth_m: depth.depth_m - self.brought_up_m, ..depth })
+    }
 }
 
 /// A fit goes together with the closed forms within so many sigmas.
@@ -143,18 +171,32 @@ impl Guess {
     }
 }
 
-/// Combine the lanes. `level_sigma` is how level the sonde is thought to lie before anything is measured (tangent).
-/// `None` without positions.
-pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<Mark> {
+/// How level things are before anything is measured: standard uncertainties of tangents.
+#[derive(Clone, Copy)]
+pub struct Level {
+    /// How level the sonde is thought to lie.
+    pub sonde_sigma: f32,
+    /// How well the tilt of the mast is known. What is wrong with it stays wrong for the whole walk.
+    pub mast_sigma: f32,
+}
+
+/// A mast whose tilt is wrong finds both nulls of a level sonde aside by this share of the depth, to the same side, so
+/// their spacing stands.
+const NULLS_TILTED: f32 = 0.75;
+/// and the peak and the vertical null by this share.
+const PEAK_TILTED: f32 = 1.0 / 3.0;
+
+/// Combine the lanes. `None` without positions.
+pub fn mark(along: &Along, across: Option<&Across>, level: Level) -> Option<Mark> {
     let [first, second] = &along.nulls;
     let (a, b) = (first.place?, second.place?);
     let origin = a.enu_m.truncate();
     let forward = (b.enu_m.truncate() - origin).try_normalize()?;
     let axis = Axis { origin, forward, left: forward.perp() };
-    let between_m = BETWEEN_SHARE * b.enu_m.distance(a.enu_m);
+    let bobbing_m = BOBBING_M2 / b.enu_m.distance(a.enu_m).max(f32::MIN_POSITIVE);
     let apart = Measured::new(
         b.enu_m.truncate().distance(origin),
-        math::sqrt(a.sigma_m * a.sigma_m + b.sigma_m * b.sigma_m + between_m * between_m),
+        math::sqrt(a.sigma_m * a.sigma_m + b.sigma_m * b.sigma_m + 2.0 * bobbing_m * bobbing_m),
     );
     // Each null stands off in proportion to the depth below the node at that moment.
     let carried_higher_m = b.enu_m.z - a.enu_m.z;
@@ -172,39 +214,35 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
         depth_m: rough_m,
         skew: field.y / if field.x == 0.0 { 1.0 } else { field.x },
         aside,
-        pitch: Measured::new(0.0, level_sigma),
+        pitch: Measured::new(0.0, level.sonde_sigma),
     };
     let mut crossed = false;
     for _ in 0..ROUNDS {
         let crossing = across.and_then(|across| crossing(&axis, across, &guess));
         crossed = crossing.is_some();
         guess.left_m = crossing.unwrap_or(guess.left_m);
-        (guess.along_m, guess.pitch) = along_the_lane(&guess, middle, peak, vertical_null, level_sigma);
+        (guess.along_m, guess.pitch) = along_the_lane(&guess, middle, peak, vertical_null, level);
         if let Ok(depth) = depth::null_spacing(apart, guess.passing()) {
             guess.depth_m = depth.depth_m;
         }
         guess.skew = skew(&guess, peak.unwrap_or(middle).value, field).unwrap_or(guess.skew);
     }
-    let passing = guess.passing();
-    let vertical_apart = along.vertical_extrema.as_ref().and_then(|[before, after]| {
+    let vertical = along.vertical_extrema.as_ref().and_then(|[before, after]| {
         let (before, after) = (axis.along(before)?, axis.along(after)?);
         let sigma = math::sqrt(before.sigma * before.sigma + after.sigma * after.sigma);
         Some(Measured::new(after.value - before.value, sigma))
     });
-    let vertical_maxima = vertical_apart
-        .ok_or(Unusable::NotMeasured)
-        .and_then(|apart| depth::vertical_maxima(apart, passing));
     let node_up_m = 0.5 * (a.enu_m.z + b.enu_m.z);
-    // The extrema belong to the height to which the fields were brought, the nulls to that at which they were passed.
     let brought_up_m = along.height_m.map_or(0.0, |height_m| height_m - node_up_m);
+    let spacings = Spacings { nulls: apart, vertical, brought_up_m, passing: guess.passing() };
     Some(Mark {
         place_m: origin + axis.to_site(Vec2::new(guess.along_m.value, guess.left_m.value)),
         lay: axis.to_site(Vec2::new(1.0, guess.skew).normalize_or(Vec2::X)),
         sigma_along_m: guess.along_m.sigma,
         sigma_across_m: guess.left_m.sigma,
         pitch: guess.pitch,
-        null_spacing: depth::null_spacing(apart, passing),
-        vertical_maxima: vertical_maxima.map(|d| Depth { depth_m: d.depth_m - brought_up_m, ..d }),
+        null_spacing: spacings.null_spacing(),
+        vertical_maxima: spacings.vertical_maxima(),
         pose_sigma_m: along.pose_sigma_m(),
         node_up_m,
         source_up_m: Err(Unusable::NotMeasured),
@@ -217,6 +255,8 @@ pub fn mark(along: &Along, across: Option<&Across>, level_sigma: f32) -> Option<
             let (before, after) = (before.feature.value.abs(), after.feature.value.abs());
             (after - before) / (after + before)
         }),
+        spacings,
+        tilt_sigma: level.mast_sigma,
     })
 }
 
@@ -264,6 +304,7 @@ impl Mark {
             return Self { bent: true, ..mark.doubted() };
         }
         let near = off_along < 1.0 && off_across < 1.0;
+        let mark = if near { mark.pitched(fitted, worse) } else { mark };
         let fit_m = fitted.sigma(2) * worse;
         let depth_m = self.node_up_m - fitted.dipole.at_m.z;
         let stretched = (STRETCHED_AT_1_M * math::sqrt(depth_m.max(0.0))).min(STRETCHED_AT_MOST);
@@ -289,6 +330,20 @@ impl Mark {
         } else {
             Self { crossed: false, ..fitted }
         }
+    }
+
+    /// The mark with spacings of a sonde pitched as the fit of the whole walk says, where it says it better.
+    fn pitched(mut self, fitted: &Traversed, worse: f32) -> Self {
+        let flat = fitted.dipole.moment.truncate();
+        let ahead = if flat.dot(self.lay) < 0.0 { -flat.length() } else { flat.length() };
+        let fit_sigma = fitted.sigma(5) * worse / flat.length();
+        let sigma = math::sqrt(fit_sigma * fit_sigma + self.tilt_sigma * self.tilt_sigma);
+        if sigma < self.spacings.passing.pitch.sigma {
+            self.spacings.passing.pitch = Measured::new(fitted.dipole.moment.z / ahead, sigma);
+            self.null_spacing = self.spacings.null_spacing();
+            self.vertical_maxima = self.spacings.vertical_maxima();
+        }
+        self
     }
 
     /// With what the two extrema of the vertical field say about a sonde of this pitch: to first order they differ by
@@ -357,7 +412,7 @@ fn along_the_lane(
     middle: Measured,
     peak: Option<Measured>,
     vertical_null: Option<Measured>,
-    level_sigma: f32,
+    level: Level,
 ) -> (Measured, Measured) {
     let depth_m = guess.depth_m;
     let q2 = guess.pitch.value * guess.pitch.value;
@@ -367,16 +422,19 @@ fn along_the_lane(
     let null_share = if q2 > 1e-3 { (math::sqrt(9.0 + 8.0 * q2) - 3.0) / (2.0 * q2) } else { 2.0 / 3.0 };
     let from_skew = -guess.left_m.value * guess.skew;
     let from_both = -guess.left_m.value * (guess.skew + guess.aside.value);
-    let floor = MODEL_SHARE * depth_m;
+    let known = |sigma_m: f32, tilted: f32| {
+        let tilted_m = tilted * level.mast_sigma * depth_m;
+        math::sqrt(sigma_m * sigma_m + tilted_m * tilted_m) + MODEL_SHARE * depth_m
+    };
     let mut fit = TwoUnknowns::default();
-    fit.add(-middle_share, middle.value + middle_share * from_both, middle.sigma + floor);
+    fit.add(-middle_share, middle.value + middle_share * from_both, known(middle.sigma, NULLS_TILTED));
     if let Some(p) = peak {
-        fit.add(-peak_share, p.value + from_both / (3.0 + kt), p.sigma + floor);
+        fit.add(-peak_share, p.value + from_both / (3.0 + kt), known(p.sigma, PEAK_TILTED));
     }
     if let Some(v) = vertical_null {
-        fit.add(-null_share, v.value + from_skew, v.sigma + floor);
+        fit.add(-null_share, v.value + from_skew, known(v.sigma, PEAK_TILTED));
     }
-    let (source, rise) = fit.solve(depth_m * level_sigma);
+    let (source, rise) = fit.solve(depth_m * level.sonde_sigma);
     (source, Measured::new(rise.value / depth_m, rise.sigma / depth_m))
 }
 

@@ -27,7 +27,7 @@ use crate::fit::{LogNormal, Priors, Ring, Traversed, Undetermined, traverse};
 use crate::frame::{SampleIndex, heading_rotation};
 use crate::math;
 use crate::paced::Walking;
-use crate::tone::StrayTone;
+use crate::tone::{Overlap, StrayTone};
 use crate::verdict::{Fix, Place, Reason, Reasons};
 
 pub use homing::turn_to_source;
@@ -147,7 +147,7 @@ impl Default for Settings {
 pub struct Locator {
     array: Array,
     hop_s: f32,
-    inflation: f32,
+    overlap: Overlap,
     level_sigma: f32,
     bench_moment_a_m2: Option<Measured>,
     priors: Priors,
@@ -198,14 +198,23 @@ const ELSEWHERE_DEPTHS: f32 = 2.0;
 const ELSEWHERE_M: f32 = 1.0;
 
 impl Locator {
-    /// A locate with `array`, fed a glimpse every `hop_s` seconds. For `inflation` see
-    /// [`crate::tone::Response::overlap_inflation`].
+    /// A locate with `array`, fed a glimpse every `hop_s` seconds from windows that overlap so. See
+    /// [`crate::tone::Response::overlap`].
     ///
     /// # Errors
     /// When a setting is out of range.
-    pub fn new(array: Array, hop_s: f32, inflation: f32, settings: Settings) -> Result<Self, ConfigError> {
+    pub fn new(
+        array: Array,
+        hop_s: f32,
+        overlap: Overlap,
+        settings: Settings,
+    ) -> Result<Self, ConfigError> {
         ConfigError::unless((0.01..=0.5).contains(&hop_s), "hop_s", "must be 0.01 to 0.5")?;
-        ConfigError::unless((1.0..=10.0).contains(&inflation), "inflation", "must be 1 to 10")?;
+        ConfigError::unless(
+            (1.0..=10.0).contains(&overlap.inflation),
+            "overlap.inflation",
+            "must be 1 to 10",
+        )?;
         ConfigError::unless(
             (0.0..=1.0).contains(&settings.level_sigma_rad),
             "locate.level_sigma_rad",
@@ -238,7 +247,7 @@ impl Locator {
         if let Some(bench) = bench_moment_a_m2 {
             priors.moment_a_m2 = LogNormal { median: bench.value, log_sigma: bench.sigma / bench.value };
         }
-        Ok(Self { array, hop_s, inflation, level_sigma, bench_moment_a_m2, priors, pacing })
+        Ok(Self { array, hop_s, overlap, level_sigma, bench_moment_a_m2, priors, pacing })
     }
 
     /// The array in use.
@@ -331,7 +340,7 @@ impl Locator {
             state.lane.push(glimpse);
             state.nodes.push(glimpse);
             state.pose_sigma_m = glimpse.mast.position.map_or(0.0, |position| position.sigma_m);
-            if let Some(look) = looking::look(glimpse, &self.array, self.inflation) {
+            if let Some(look) = looking::look(glimpse, &self.array, self.overlap.inflation) {
                 state.walk.push(look);
                 state.to_fit = true;
             }
@@ -361,7 +370,7 @@ impl Locator {
     }
 
     fn new_lane(&self) -> Lane {
-        Lane::new(self.array.spacing_m(), self.array.sigma().tilt_rad, self.inflation)
+        Lane::new(self.array.spacing_m(), self.overlap)
     }
 
     /// Read what the lane shows so far.
@@ -392,7 +401,8 @@ impl Locator {
     /// Work out the mark from the lanes.
     fn put_mark(&self, state: &mut LocateState) {
         let across = state.across.as_ref();
-        let mark = state.along.as_ref().and_then(|a| mark::mark(a, across, self.level_sigma));
+        let level = self.level();
+        let mark = state.along.as_ref().and_then(|along| mark::mark(along, across, level));
         state.mark = match (mark, &state.fitted) {
             (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted)),
             (Some(mark), Some(Err(what))) => Some(mark.undetermined(*what)),
@@ -404,17 +414,17 @@ impl Locator {
     fn close_lane(&self, state: &mut LocateState) {
         // The start knows nothing of lanes across: what they say is judged by the fit.
         if let Some(along) = state.along.as_ref().filter(|_| state.to_fit)
-            && let Some(start) = mark::mark(along, None, self.level_sigma)
+            && let Some(start) = mark::mark(along, None, self.level())
         {
             state.to_fit = false;
             let dipole = start.start(along.peak.feature.value);
-            let shared = looking::shared(&self.array, start.pose_sigma_m, self.inflation);
+            let shared = looking::shared(&self.array, start.pose_sigma_m, self.overlap.inflation);
             state.fitted = Some(traverse(&state.walk, dipole, &shared));
             self.put_mark(state);
         } else if state.to_fit && state.along.is_none() {
             // A lane that passed fewer than two nulls: where should the next one go?
             state.to_fit = false;
-            let shared = looking::shared(&self.array, state.pose_sigma_m, self.inflation);
+            let shared = looking::shared(&self.array, state.pose_sigma_m, self.overlap.inflation);
             state.hunch = Hunch::of_walk(&state.walk, &shared, &self.priors).or(state.hunch);
         }
     }
@@ -439,6 +449,11 @@ impl Locator {
 
     fn depth_m(mark: &Mark) -> f32 {
         mark.null_spacing.map_or(1.0, |d| d.depth_m)
+    }
+
+    /// How level sonde and mast are.
+    fn level(&self) -> mark::Level {
+        mark::Level { sonde_sigma: self.level_sigma, mast_sigma: self.array.sigma().tilt_rad }
     }
 
     /// Near enough to the source for a hold to mean something.
@@ -483,7 +498,7 @@ impl Locator {
         reasons.add_if(state.nodes.contradict(), Reason::NodesContradict);
         let settled = Settled {
             array: &self.array,
-            inflation: self.inflation,
+            inflation: self.overlap.inflation,
             ground,
             lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
             mark: state.mark.as_ref(),

@@ -11,6 +11,11 @@ const STANDING_M_PER_S: f32 = 0.15;
 /// and what positions seem to move on top of that, as a share of their sigma in a second: wandering within 20 s they
 /// show 0.45 of it (an Ornstein-Uhlenbeck process over half a second).
 const WANDERING_PER_S: f32 = 0.6;
+/// Wandering within 5 s they show three times that. A field that changes by less than this share in half a second, and
+/// by what noise may do, tells that the mast stands all the same: over a source 6 m down walking shows 0.14.
+const WANDERING_FAST_PER_S: f32 = 2.5;
+const STANDING_SHARE: f32 = 0.03;
+const STANDING_SIGMAS: f32 = 3.0;
 /// Without positions: a field that changes by less than this share per second is seen by a standing mast.
 const STEADY_SHARE: f32 = 0.15;
 
@@ -58,7 +63,9 @@ impl Motion {
         if self.with_places == SPAN {
             let (earlier, later) = self.halves(&self.places);
             let moved = later - earlier;
-            let wandering_m_per_s = glimpse.mast.position.map_or(0.0, |p| WANDERING_PER_S * p.sigma_m);
+            let wandering_per_s =
+                if self.field_stands(glimpse) { WANDERING_FAST_PER_S } else { WANDERING_PER_S };
+            let wandering_m_per_s = glimpse.mast.position.map_or(0.0, |p| wandering_per_s * p.sigma_m);
             let still_m = (STANDING_M_PER_S + wandering_m_per_s) * half_s;
             if moved.truncate().length_squared() > still_m * still_m {
                 Gait::Walks
@@ -73,6 +80,14 @@ impl Motion {
             let steady = (later - earlier).length_squared() < share * share * later.length_squared();
             if steady { Gait::Stands } else { Gait::Walks }
         }
+    }
+
+    /// Whether the field hardly changes.
+    fn field_stands(&self, glimpse: &Glimpse) -> bool {
+        let (earlier, later) = self.halves(&self.fields);
+        let noise_nt = STANDING_SIGMAS * glimpse.lower().sigma_t * 1e9;
+        let share = STANDING_SHARE * STANDING_SHARE * later.length_squared();
+        (later - earlier).length_squared() < share + noise_nt * noise_nt
     }
 
     /// Mean displacement over half a second, horizontally; `None` without positions.

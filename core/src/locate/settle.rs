@@ -3,6 +3,7 @@
 use core::f32::consts::FRAC_PI_2;
 
 use glam::{Vec2, Vec3};
+use heapless::Deque;
 
 use super::lane::Along;
 use super::looking;
@@ -48,9 +49,14 @@ const BRIDGED_SHARE: f32 = 0.2;
 /// A hold is away from the mark when it is farther than this share of the depth.
 const AWAY_SHARE: f32 = 0.15;
 
+/// Glimpses that wait until those after them still belong to the hold. The window sees a mast being raised before motion
+/// is noticed.
+const WAITING: usize = 3;
+
 /// Sums over a hold.
 #[derive(Debug, Clone, Default)]
 pub struct Hold {
+    waiting: Deque<Glimpse, WAITING>,
     nodes: [Vec3; 2],
     sigma_t: [f32; 2],
     place: Vec3,
@@ -70,7 +76,18 @@ impl Hold {
         self.count >= ENOUGH
     }
 
+    /// Take in a glimpse. The one before the last few is now certain to belong to the hold.
     pub fn push(&mut self, glimpse: &Glimpse) {
+        if self.waiting.is_full()
+            && let Some(certain) = self.waiting.pop_front()
+        {
+            self.add(&certain);
+        }
+        // There is room: the oldest has just gone.
+        let _ = self.waiting.push_back(glimpse.clone());
+    }
+
+    fn add(&mut self, glimpse: &Glimpse) {
         if self.count == u16::MAX {
             return;
         }

@@ -32,7 +32,7 @@ use front::{Front, FrontState};
 use peak::Peak;
 pub use scout::{CANDIDATES_HZ, Scout, StrayTone};
 use window::{BASE_HOPS, History};
-pub use window::{HOP_BOXCARS, HOPS, Response, Window};
+pub use window::{HOP_BOXCARS, HOPS, Overlap, Response, Window};
 
 /// The carrier may be this far from its nominal frequency, hertz.
 pub const CARRIER_RANGE_HZ: f32 = 3.0;

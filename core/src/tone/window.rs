@@ -81,6 +81,16 @@ impl Window {
         &self.taps
     }
 
+    /// See [`Overlap::fourth_moment`].
+    fn fourth_moment(&self) -> f32 {
+        let from_middle = |n: usize| (n as f32 + 0.5 - 0.5 * TAPS as f32) / HOP_BOXCARS as f32;
+        let part = |(n, tap): (usize, &f32)| {
+            let hops2 = from_middle(n) * from_middle(n);
+            tap * hops2 * hops2
+        };
+        self.taps.iter().enumerate().map(part).sum()
+    }
+
     /// Boxcars per second.
     pub fn boxcar_rate_hz(&self) -> f32 {
         self.boxcar_rate_hz
@@ -144,6 +154,27 @@ impl Shifted {
     }
 }
 
+/// What windows that overlap do to the values they make.
+///
+/// ```
+/// let overlap = nullwalk_core::tone::Tone::new(512.0, 8000.0).unwrap().response().overlap();
+/// assert!((overlap.inflation - 1.438).abs() < 0.01 && (overlap.fourth_moment + 0.613).abs() < 0.01);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Overlap {
+    /// Successive values share noise. Fits over many of them may treat each as independent when they multiply its
+    /// variance by this, at least 1.
+    pub inflation: f32,
+    /// Fourth moment of the window about its middle, in steps from value to value to the fourth. The second is zero, so
+    /// a signal comes out with a 24th of this times its fourth derivative added.
+    pub fourth_moment: f32,
+}
+
+impl Overlap {
+    /// Values that were each measured at an instant.
+    pub const NONE: Self = Self { inflation: 1.0, fourth_moment: 0.0 };
+}
+
 /// What the tone path does to signals: gain over frequency, noise bandwidth, settling.
 #[derive(Debug, Clone, Copy)]
 pub struct Response<'a> {
@@ -184,9 +215,9 @@ impl<'a> Response<'a> {
         self.window.taps().iter().rev().take(newest).sum()
     }
 
-    /// Successive outputs share most of their window. Fits over many of them may treat each as independent
-    /// when they multiply its variance by this.
-    pub fn overlap_inflation(&self) -> f32 {
-        self.window.boxcar_rate_hz() / (HOP_BOXCARS as f32 * self.noise_bandwidth_hz())
+    /// What windows that overlap do to successive outputs.
+    pub fn overlap(&self) -> Overlap {
+        let inflation = self.window.boxcar_rate_hz() / (HOP_BOXCARS as f32 * self.noise_bandwidth_hz());
+        Overlap { inflation: inflation.max(1.0), fourth_moment: self.window.fourth_moment() }
     }
 }

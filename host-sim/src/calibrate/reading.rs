@@ -66,7 +66,7 @@ fn read_channels<const C: usize>(capture: &Capture) -> Result<Option<Reading>, C
     if outputs.len() < FEWEST_OUTPUTS {
         return Ok(None);
     }
-    let inflation = f64::from(tone.response().overlap_inflation().max(1.0));
+    let inflation = f64::from(tone.response().overlap().inflation);
     let (volts, sigma_v) = average(&outputs, inflation);
     let offset_hz =
         outputs.iter().map(|o| f64::from(o.carrier_offset_hz)).sum::<f64>() / outputs.len() as f64;

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
 use nullwalk_core::field::dipole;
+use nullwalk_core::tone::Overlap;
 
 use super::{FIRST, GUIDE, LEFT, Mark, RIGHT, SECOND, THIRD, WIDTH, heading, note, words};
 use crate::chart::{self, Axis, Panel};
@@ -109,7 +110,7 @@ fn walk(pitch_deg: f64) -> Vec<Step> {
 
 /// What the core finds in a component, with its place in depths.
 fn features(steps: &[Step], value: fn(&Step) -> f64) -> Vec<(f64, Feature)> {
-    let mut search = Extrema::new(Prominence::default(), 1.0);
+    let mut search = Extrema::new(Prominence::default(), Overlap::NONE);
     let mut found = Vec::new();
     for step in steps {
         search.push(value(step) as f32, 0.01, |feature| {

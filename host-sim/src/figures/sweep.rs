@@ -7,6 +7,7 @@ use nullwalk_core::array::{CommonPhase, Glimpse, NodePhasor};
 use nullwalk_core::field::dipole;
 use nullwalk_core::frame::{MastReading, Tilt, heading_rotation};
 use nullwalk_core::locate::{GainState, Locator, Settings, Sweep};
+use nullwalk_core::tone::Overlap;
 use num_complex::Complex32;
 
 use super::{FIRST, GUIDE, LEFT, RIGHT, WIDTH, heading, note, words};
@@ -94,7 +95,7 @@ fn told(judged: Option<Sweep>) -> String {
 /// With the mast level: the forward model straight into the locate.
 fn level() -> Result<Turn, Box<dyn Error>> {
     let array = Site::default().array.array()?.ok_or("no default array")?;
-    let locator = Locator::new(array, 0.1, 1.0, Settings::default())?;
+    let locator = Locator::new(array, 0.1, Overlap::NONE, Settings::default())?;
     let mut state = locator.start();
     let mut phase = CommonPhase::default();
     let (s, c) = LAY_DEG.to_radians().sin_cos();

@@ -86,9 +86,8 @@ struct Coil {
 
 impl Coil {
     fn new(channel: usize, tone: &Tone) -> Self {
-        let inflation = tone.response().overlap_inflation().max(1.0);
         Self {
-            search: Extrema::new(Prominence::default(), inflation),
+            search: Extrema::new(Prominence::default(), tone.response().overlap()),
             phase_rad: 0.0,
             first_centre: None,
             rate_hz: f64::from(tone.rate_hz()),

@@ -19,8 +19,8 @@ pub fn locate_hops(
     mut watch: impl FnMut(&Guidance, Option<&Fix>),
 ) -> Result<Outcome, ConfigError> {
     let tone = Tone::new(header.tone_hz, header.rate_hz)?;
-    let inflation = tone.response().overlap_inflation().max(1.0);
-    let locator = Locator::new(header.array.clone(), tone.hop_s(), inflation, header.settings)?;
+    let overlap = tone.response().overlap();
+    let locator = Locator::new(header.array.clone(), tone.hop_s(), overlap, header.settings)?;
     let (mut state, mut phase) = (locator.start(), CommonPhase::default());
     let mut diary = Diary::new(f64::from(header.rate_hz));
     for hop in hops {

@@ -3,6 +3,7 @@
 use nullwalk_core::array::{Array, Circumstances, CommonPhase, Glimpse, NodePhasor};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::locate::{GainState, Locator, Settings};
+use nullwalk_core::tone::Overlap;
 
 use super::{Diary, Outcome};
 use crate::capture::FieldRecording;
@@ -28,7 +29,7 @@ pub fn locate_phasors_with(
     settings: Settings,
 ) -> Result<Outcome, ConfigError> {
     // Whoever demodulated the rows chose their windows; their noise is taken as independent.
-    let locator = Locator::new(array, (1.0 / recording.rate_hz) as f32, 1.0, settings)?;
+    let locator = Locator::new(array, (1.0 / recording.rate_hz) as f32, Overlap::NONE, settings)?;
     let mut state = locator.start();
     let mut phase = CommonPhase::default();
     let mut diary = Diary::new(CLOCK_HZ);

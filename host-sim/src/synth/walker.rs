@@ -405,7 +405,12 @@ impl Technician {
             Motion::Height(target) => {
                 let (rate, accel) = LIFT;
                 self.height.towards(target, rate, accel, dt_s);
-                self.height.is_at(target, 0.0002)
+                let arrived = self.height.is_at(target, 0.0002);
+                if arrived {
+                    // The foot stands on the ground, not a hair above it.
+                    self.height = Glide::at(target);
+                }
+                arrived
             }
             Motion::Go { goal, pace } => {
                 let way = goal - self.from;
