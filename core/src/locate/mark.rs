@@ -106,10 +106,10 @@ const OUTLYING: f32 = 0.025;
 const HOPELESS: f32 = 4.0;
 /// Positions wander slowly. Those of a lane do not jump about, as the fit believes, but stretch or shrink it. How slowly
 /// is not known: within 6 s or within a minute. At 0.7 m/s what is a null's spacing apart is passed 2 s apart for every
-/// metre of depth, and errors then differ by 0.3 to 0.8 of their sigma at 1 m, growing with the root of the depth. The
-/// fit reads half of that as depth at most, and has two lanes along. So: this share of their sigma at a depth of 1 m,
-/// and no more than that (common practice, no source).
-const STRETCHED_AT_1_M: f32 = 0.15;
+/// metre of depth, and errors then differ by 0.3 to 0.8 of their sigma at 1 m. The fit reads half of that as depth at
+/// most, and has two lanes along; what stretches steadily it sees itself, the better the nearer the source. So: this
+/// share of their sigma for every metre of depth, and no more than that (an allowance of ours, held against trials).
+const STRETCHED_PER_M: f32 = 0.115;
 const STRETCHED_AT_MOST: f32 = 0.26;
 /// The place above a source that no dipole explains, or to the side of a lane never crossed, is uncertain by this
 /// share of the depth.
@@ -307,7 +307,7 @@ impl Mark {
         let mark = if near { mark.pitched(fitted, worse) } else { mark };
         let fit_m = fitted.sigma(2) * worse;
         let depth_m = self.node_up_m - fitted.dipole.at_m.z;
-        let stretched = (STRETCHED_AT_1_M * math::sqrt(depth_m.max(0.0))).min(STRETCHED_AT_MOST);
+        let stretched = (STRETCHED_PER_M * depth_m.max(0.0)).min(STRETCHED_AT_MOST);
         let stretched_m = stretched * self.pose_sigma_m;
         let up_sigma_m = math::sqrt(fit_m * fit_m + stretched_m * stretched_m);
         let source_up_m = Ok(Measured::new(fitted.dipole.at_m.z, up_sigma_m));
