@@ -20,7 +20,8 @@ const STEEPEST_SKEW: f32 = 1.5;
 const MODEL_SHARE: f32 = 0.002;
 
 /// A mast rises and falls by about a centimetre with every step (common practice, no source). A window that spans half
-/// a step leaves the square of that over the distance, and a few times over, where the nulls are near.
+/// a step leaves of that a place that errs by so much over the nulls' distance (an allowance of ours, set on lanes 0.5 m
+/// above a level source).
 const BOBBING_M2: f32 = 3e-4;
 
 /// Without headings the mast may face this far from where it is carried: tangent (common practice, no source).
@@ -173,7 +174,7 @@ impl Guess {
 
 /// How level things are before anything is measured: standard uncertainties of tangents.
 #[derive(Clone, Copy)]
-pub struct Level {
+pub struct Levelness {
     /// How level the sonde is thought to lie.
     pub sonde_sigma: f32,
     /// How well the tilt of the mast is known. What is wrong with it stays wrong for the whole walk.
@@ -187,7 +188,7 @@ const NULLS_TILTED: f32 = 0.75;
 const PEAK_TILTED: f32 = 1.0 / 3.0;
 
 /// Combine the lanes. `None` without positions.
-pub fn mark(along: &Along, across: Option<&Across>, level: Level) -> Option<Mark> {
+pub fn mark(along: &Along, across: Option<&Across>, level: Levelness) -> Option<Mark> {
     let [first, second] = &along.nulls;
     let (a, b) = (first.place?, second.place?);
     let origin = a.enu_m.truncate();
@@ -412,7 +413,7 @@ fn along_the_lane(
     middle: Measured,
     peak: Option<Measured>,
     vertical_null: Option<Measured>,
-    level: Level,
+    level: Levelness,
 ) -> (Measured, Measured) {
     let depth_m = guess.depth_m;
     let q2 = guess.pitch.value * guess.pitch.value;

@@ -42,7 +42,7 @@ use lane::Lane;
 use listen::Listener;
 use motion::{Gait, Motion};
 use nodes::Nodes;
-use settle::{Hold, Settled};
+use settle::{Hold, Holding, Settled};
 use sweep::Sweeper;
 use unplaced::Pacing;
 
@@ -175,7 +175,7 @@ pub struct LocateState {
     /// Outputs since the last glimpse was fitted.
     since_glimpse: u8,
     pose_sigma_m: f32,
-    hold: Hold,
+    hold: Holding,
     ground: Option<Hold>,
     phase: Phase,
     stray: Option<StrayTone>,
@@ -273,7 +273,7 @@ impl Locator {
             hunch: None,
             since_glimpse: 0,
             pose_sigma_m: 0.0,
-            hold: Hold::default(),
+            hold: Holding::default(),
             ground: None,
             phase: Phase::Listen,
             stray: None,
@@ -306,7 +306,7 @@ impl Locator {
             state.hunch = None;
             state.homing.restart();
             state.lane = self.new_lane();
-            state.hold = Hold::default();
+            state.hold = Holding::default();
         }
         let fix = self.fix(state);
         (self.guidance(state, glimpse, level_db, trend_db_per_s, sweep), fix)
@@ -350,7 +350,7 @@ impl Locator {
         }
         let settled = gait != Gait::Walks && self.is_near(state, glimpse);
         if !settled || gait == Gait::Shifts {
-            state.hold = Hold::default();
+            state.hold = Holding::default();
         } else if !glimpse.marks.clipped {
             self.hold(state, glimpse);
         }
@@ -401,8 +401,8 @@ impl Locator {
     /// Work out the mark from the lanes.
     fn put_mark(&self, state: &mut LocateState) {
         let across = state.across.as_ref();
-        let level = self.level();
-        let mark = state.along.as_ref().and_then(|along| mark::mark(along, across, level));
+        let levelness = self.levelness();
+        let mark = state.along.as_ref().and_then(|along| mark::mark(along, across, levelness));
         state.mark = match (mark, &state.fitted) {
             (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted)),
             (Some(mark), Some(Err(what))) => Some(mark.undetermined(*what)),
@@ -414,7 +414,7 @@ impl Locator {
     fn close_lane(&self, state: &mut LocateState) {
         // The start knows nothing of lanes across: what they say is judged by the fit.
         if let Some(along) = state.along.as_ref().filter(|_| state.to_fit)
-            && let Some(start) = mark::mark(along, None, self.level())
+            && let Some(start) = mark::mark(along, None, self.levelness())
         {
             state.to_fit = false;
             let dipole = start.start(along.peak.feature.value);
@@ -452,8 +452,8 @@ impl Locator {
     }
 
     /// How level sonde and mast are.
-    fn level(&self) -> mark::Level {
-        mark::Level { sonde_sigma: self.level_sigma, mast_sigma: self.array.sigma().tilt_rad }
+    fn levelness(&self) -> mark::Levelness {
+        mark::Levelness { sonde_sigma: self.level_sigma, mast_sigma: self.array.sigma().tilt_rad }
     }
 
     /// Near enough to the source for a hold to mean something.
@@ -477,18 +477,18 @@ impl Locator {
 
     fn hold(&self, state: &mut LocateState, glimpse: &Glimpse) {
         state.hold.push(glimpse);
-        if !state.hold.is_enough() {
+        if !state.hold.sums.is_enough() {
             return;
         }
-        let lifted = state.ground.as_ref().is_some_and(|g| settle::lift_m(g, &state.hold).is_some());
+        let lifted = state.ground.as_ref().is_some_and(|g| settle::lift_m(g, &state.hold.sums).is_some());
         if !lifted {
-            state.ground = Some(state.hold.clone());
+            state.ground = Some(state.hold.sums.clone());
         }
     }
 
     /// The fix of the hold in progress, once it has lasted long enough.
     fn fix(&self, state: &LocateState) -> Option<Fix> {
-        if state.phase != Phase::Settle || !state.hold.is_enough() {
+        if state.phase != Phase::Settle || !state.hold.sums.is_enough() {
             return None;
         }
         let ground = state.ground.as_ref()?;
@@ -500,7 +500,7 @@ impl Locator {
             array: &self.array,
             inflation: self.overlap.inflation,
             ground,
-            lifted: settle::lift_m(ground, &state.hold).map(|_| &state.hold),
+            lifted: settle::lift_m(ground, &state.hold.sums).map(|_| &state.hold.sums),
             mark: state.mark.as_ref(),
             level_sigma: self.level_sigma,
             bench_moment_a_m2: self.bench_moment_a_m2,

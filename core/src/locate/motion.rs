@@ -63,8 +63,9 @@ impl Motion {
         if self.with_places == SPAN {
             let (earlier, later) = self.halves(&self.places);
             let moved = later - earlier;
-            let wandering_per_s =
-                if self.field_stands(glimpse) { WANDERING_FAST_PER_S } else { WANDERING_PER_S };
+            let noise_nt = STANDING_SIGMAS * glimpse.lower().sigma_t * 1e9;
+            let stands = self.field_stands(STANDING_SHARE, noise_nt);
+            let wandering_per_s = if stands { WANDERING_FAST_PER_S } else { WANDERING_PER_S };
             let wandering_m_per_s = glimpse.mast.position.map_or(0.0, |p| wandering_per_s * p.sigma_m);
             let still_m = (STANDING_M_PER_S + wandering_m_per_s) * half_s;
             if moved.truncate().length_squared() > still_m * still_m {
@@ -74,20 +75,17 @@ impl Motion {
             } else {
                 Gait::Stands
             }
+        } else if self.field_stands(STEADY_SHARE * half_s, 0.0) {
+            Gait::Stands
         } else {
-            let (earlier, later) = self.halves(&self.fields);
-            let share = STEADY_SHARE * half_s;
-            let steady = (later - earlier).length_squared() < share * share * later.length_squared();
-            if steady { Gait::Stands } else { Gait::Walks }
+            Gait::Walks
         }
     }
 
-    /// Whether the field hardly changes.
-    fn field_stands(&self, glimpse: &Glimpse) -> bool {
+    /// Whether the field changes in half a second by less than a share of itself and what noise may do.
+    fn field_stands(&self, share: f32, noise_nt: f32) -> bool {
         let (earlier, later) = self.halves(&self.fields);
-        let noise_nt = STANDING_SIGMAS * glimpse.lower().sigma_t * 1e9;
-        let share = STANDING_SHARE * STANDING_SHARE * later.length_squared();
-        (later - earlier).length_squared() < share + noise_nt * noise_nt
+        (later - earlier).length_squared() < share * share * later.length_squared() + noise_nt * noise_nt
     }
 
     /// Mean displacement over half a second, horizontally; `None` without positions.

@@ -53,10 +53,30 @@ const AWAY_SHARE: f32 = 0.15;
 /// is noticed.
 const WAITING: usize = 3;
 
+/// A hold in progress.
+#[derive(Debug, Clone, Default)]
+pub struct Holding {
+    waiting: Deque<Glimpse, WAITING>,
+    /// What certainly belongs to it.
+    pub sums: Hold,
+}
+
+impl Holding {
+    /// Take in a glimpse. The one before the last few is now certain to belong to the hold.
+    pub fn push(&mut self, glimpse: &Glimpse) {
+        if self.waiting.is_full()
+            && let Some(certain) = self.waiting.pop_front()
+        {
+            self.sums.push(&certain);
+        }
+        // There is room: the oldest has just gone.
+        let _ = self.waiting.push_back(glimpse.clone());
+    }
+}
+
 /// Sums over a hold.
 #[derive(Debug, Clone, Default)]
 pub struct Hold {
-    waiting: Deque<Glimpse, WAITING>,
     nodes: [Vec3; 2],
     sigma_t: [f32; 2],
     place: Vec3,
@@ -76,18 +96,7 @@ impl Hold {
         self.count >= ENOUGH
     }
 
-    /// Take in a glimpse. The one before the last few is now certain to belong to the hold.
-    pub fn push(&mut self, glimpse: &Glimpse) {
-        if self.waiting.is_full()
-            && let Some(certain) = self.waiting.pop_front()
-        {
-            self.add(&certain);
-        }
-        // There is room: the oldest has just gone.
-        let _ = self.waiting.push_back(glimpse.clone());
-    }
-
-    fn add(&mut self, glimpse: &Glimpse) {
+    fn push(&mut self, glimpse: &Glimpse) {
         if self.count == u16::MAX {
             return;
         }
