@@ -182,13 +182,17 @@ pub fn ratio(
     let (miss2, miss2_variance) = standing.aside_m.squared();
     let depth_m = at_miss(miss2);
     let relative = fields.ratio.sigma / fields.ratio.value;
-    let from_ratio = depth_m / 3.0
-        * (1.0 + depth_m / spacing_m)
-        * math::sqrt(relative * relative + gain_sigma * gain_sigma);
+    let from_ratio =
+        per_ratio_m(depth_m, spacing_m) * math::sqrt(relative * relative + gain_sigma * gain_sigma);
     let from_miss = at_miss(miss2 + math::sqrt(miss2_variance)) - depth_m;
     let Measured { value: short_m, sigma: from_along } = standing.short_m();
     let sigma_m = math::sqrt(from_ratio * from_ratio + from_miss * from_miss + from_along * from_along);
     valid(depth_m + short_m, sigma_m)
+}
+
+/// Metres of depth for every unit by which the ratio of the nodes' fields is relatively wrong.
+pub(crate) fn per_ratio_m(depth_m: f32, spacing_m: f32) -> f32 {
+    depth_m / 3.0 * (1.0 + depth_m / spacing_m)
 }
 
 /// How a straight lane passed the source, as far as it bends the spacings of nulls and maxima.

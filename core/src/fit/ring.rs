@@ -33,12 +33,14 @@ impl Look {
         noise2 / (noise2 + relative * relative * field_nt.length_squared())
     }
 
-    /// Square of the distance to another look; where their places are too uncertain to tell, zero.
-    fn apart2(&self, other: &Self) -> f32 {
-        let apart2 = self.at_m.distance_squared(other.at_m);
+    /// The way to another look, as long as it is likely to be; `None` where both places are too uncertain to tell.
+    fn way_m(&self, other: &Self) -> Option<Vec3> {
+        let way_m = other.at_m - self.at_m;
+        let apart2 = way_m.length_squared();
         // What the uncertainty of both places adds to it.
         let noise2 = self.pose_sigma_m.length_squared() + other.pose_sigma_m.length_squared();
-        if apart2 < CLEARLY * noise2 { 0.0 } else { apart2 - noise2 }
+        (apart2 >= CLEARLY * noise2)
+            .then(|| way_m * math::sqrt(1.0 - noise2 / apart2.max(f32::MIN_POSITIVE)))
     }
 
     /// What is lost when this look and the next become one: how much field bends between them, in sigmas, squared. The
@@ -56,8 +58,8 @@ impl Look {
             / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
     }
 
-    /// Both as one, each with the weight of its sigma.
-    fn merged(&self, other: &Self) -> Self {
+    /// Both as one, each with the weight of its sigma. The way to the other one is `way_m`.
+    fn merged(&self, other: &Self, way_m: Vec3) -> Self {
         let weight = |look: &Self| {
             let [sigma_nt, _] = look.sigma_nt;
             1.0 / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
@@ -74,8 +76,8 @@ impl Look {
         let [other_sigma, other_upper_sigma] = other.sigma_nt;
         let variance = rest * self.spread_m.length_squared()
             + share * other.spread_m.length_squared()
-            + rest * share * self.apart2(other);
-        let along = (other.at_m - self.at_m).normalize_or(self.spread_m.normalize_or(Vec3::X));
+            + rest * share * way_m.length_squared();
+        let along = way_m.normalize_or(self.spread_m.normalize_or(Vec3::X));
         Self {
             at_m: mix(self.at_m, other.at_m),
             upper_m: mix(self.upper_m, other.upper_m),
@@ -95,11 +97,13 @@ impl Look {
 #[derive(Debug, Clone)]
 pub struct Ring<const N: usize> {
     looks: heapless::Vec<Look, N>,
+    /// How many each of them was merged from.
+    counts: heapless::Vec<u16, N>,
 }
 
 impl<const N: usize> Default for Ring<N> {
     fn default() -> Self {
-        Self { looks: heapless::Vec::new() }
+        Self { looks: heapless::Vec::new(), counts: heapless::Vec::new() }
     }
 }
 
@@ -111,11 +115,13 @@ impl<const N: usize> Ring<N> {
         }
         // There is room: a merge has just made it, unless N is below two.
         let _ = self.looks.push(look);
+        let _ = self.counts.push(1);
     }
 
     /// Forget the walk.
     pub fn clear(&mut self) {
         self.looks.clear();
+        self.counts.clear();
     }
 
     /// The looks, in the order of the walk.
@@ -135,11 +141,38 @@ impl<const N: usize> Ring<N> {
             }
         }
         let (_, first) = best;
-        if first + 1 < self.looks.len() {
-            let second = self.looks.remove(first + 1);
-            if let Some(look) = self.looks.get_mut(first) {
-                *look = look.merged(&second);
-            }
+        let way_m = self.way_from_m(first);
+        let merged = taken(&mut self.looks, first + 1).zip(taken(&mut self.counts, first + 1));
+        let kept = self.looks.get_mut(first).zip(self.counts.get_mut(first));
+        if let (Some((look, count)), Some((next, more))) = (kept, merged) {
+            *look = look.merged(&next, way_m);
+            *count = count.saturating_add(more);
         }
     }
+
+    /// The way from a look to the next. Where their places are too uncertain to tell, those before and after them tell
+    /// at which pace it went; where none do, no way at all.
+    fn way_from_m(&self, first: usize) -> Vec3 {
+        let counted = |n: usize| Some((self.looks.get(n)?, f32::from(*self.counts.get(n)?)));
+        let (mut nearest, mut inside) = (0.0, 0.0);
+        for wider in 0..=first {
+            let ends = counted(first - wider).zip(counted(first + 1 + wider));
+            let Some(((before, first_count), (after, last_count))) = ends else { break };
+            // From middle to middle, in looks as they were pushed.
+            let between = inside + 0.5 * (first_count + last_count);
+            if wider == 0 {
+                nearest = between;
+            }
+            if let Some(way_m) = before.way_m(after) {
+                return way_m * (nearest / between);
+            }
+            inside += first_count + last_count;
+        }
+        Vec3::ZERO
+    }
+}
+
+/// Take one out, if it is there.
+fn taken<T, const N: usize>(of: &mut heapless::Vec<T, N>, at: usize) -> Option<T> {
+    (at < of.len()).then(|| of.remove(at))
 }

@@ -172,6 +172,25 @@ impl Guess {
     }
 }
 
+/// Two nodes, one above the other.
+#[derive(Clone, Copy)]
+pub struct Stacked {
+    /// How far apart they are, metres.
+    pub spacing_m: f32,
+    /// Standard uncertainty of the ratio of their gains.
+    pub ratio_sigma: f32,
+}
+
+impl Stacked {
+    /// Which share of a fit's depth hangs on the ratio of the nodes, and not on where the mast was: so much of an error
+    /// of the ratio is left in it.
+    fn share(&self, fitted: &Traversed, depth_m: f32) -> f32 {
+        let ratio_variance = self.ratio_sigma * self.ratio_sigma;
+        let whole = depth::per_ratio_m(depth_m.max(0.0), self.spacing_m) * ratio_variance;
+        (fitted.covariance[2][6].abs() / whole.max(f32::MIN_POSITIVE)).min(1.0)
+    }
+}
+
 /// How level things are before anything is measured: standard uncertainties of tangents.
 #[derive(Clone, Copy)]
 pub struct Levelness {
@@ -282,7 +301,7 @@ impl Mark {
     ///
     /// A fit that explains the walk gives place and lay where it knows them better; and where the two do not go
     /// together, because then the lane across was not one over this source. One that does not is no help, but a warning.
-    pub(super) fn refined(self, fitted: &Traversed) -> Self {
+    pub(super) fn refined(self, fitted: &Traversed, nodes: Option<Stacked>) -> Self {
         let flat = fitted.dipole.moment.truncate();
         let moved = fitted.dipole.at_m.truncate() - self.place_m;
         let worse = fitted.reduced_chi_square().max(1.0);
@@ -309,7 +328,8 @@ impl Mark {
         let fit_m = fitted.sigma(2) * worse;
         let depth_m = self.node_up_m - fitted.dipole.at_m.z;
         let stretched = (STRETCHED_PER_M * depth_m.max(0.0)).min(STRETCHED_AT_MOST);
-        let stretched_m = stretched * self.pose_sigma_m;
+        let by_nodes = nodes.map_or(0.0, |nodes| nodes.share(fitted, depth_m));
+        let stretched_m = stretched * self.pose_sigma_m * (1.0 - by_nodes);
         let up_sigma_m = math::sqrt(fit_m * fit_m + stretched_m * stretched_m);
         let source_up_m = Ok(Measured::new(fitted.dipole.at_m.z, up_sigma_m));
         if near && sigma_m > self.sigma_along_m.max(self.sigma_across_m) {

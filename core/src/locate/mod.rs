@@ -403,8 +403,10 @@ impl Locator {
         let across = state.across.as_ref();
         let levelness = self.levelness();
         let mark = state.along.as_ref().and_then(|along| mark::mark(along, across, levelness));
+        let ratio_sigma = self.array.sigma().node_ratio;
+        let nodes = self.array.spacing_m().map(|spacing_m| mark::Stacked { spacing_m, ratio_sigma });
         state.mark = match (mark, &state.fitted) {
-            (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted)),
+            (Some(mark), Some(Ok(fitted))) => Some(mark.refined(fitted, nodes)),
             (Some(mark), Some(Err(what))) => Some(mark.undetermined(*what)),
             (mark, _) => mark,
         };

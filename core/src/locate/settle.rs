@@ -230,8 +230,7 @@ impl Settled<'_> {
     fn shared(&self, depths: &Depths) -> verdict::Shared {
         let sigma = self.array.sigma().node_ratio;
         let by_ratio = self.array.spacing_m().zip(depths[0].ok()).map_or(0.0, |(spacing_m, depth)| {
-            let below_m = depth.depth_m + self.array.foot_m();
-            below_m / 3.0 * (1.0 + below_m / spacing_m) * sigma
+            depth::per_ratio_m(depth.depth_m + self.array.foot_m(), spacing_m) * sigma
         });
         let fitted = self.mark.and_then(|mark| mark.fitted);
         let by_fit = fitted.map_or(0.0, |f| f.covariance[2][6] / sigma.max(1e-4));
