@@ -4,8 +4,9 @@ use glam::Vec3;
 
 use crate::math;
 
-/// Two places are apart when their distance, squared, is so many times its own uncertainty.
-const CLEARLY: f32 = 3.0;
+/// Two places are apart when their distance, squared, is so many times its own uncertainty. Less, and two that only
+/// seem far apart are taken for a stretch of the walk; more, and a near source is blurred.
+const CLEARLY: f32 = 4.8;
 
 /// What both nodes saw at one place, or along one short stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
