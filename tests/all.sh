@@ -65,11 +65,14 @@ figures same "$work/host.toml" "$work/m0.toml"
 echo "A locate with the handset, as the emulated Cortex-M4F tells it:"
 grep '^#' "$work/m4.toml"
 
+step "The deepest stack of a handset, as its code tells it"
+figures stack handset "$(image $M4 nullwalk-qemu-mps2)" nullwalk_qemu_mps2::handset::locate | tee "$work/stack.toml"
+
 step "Figures and their limits on a Cortex-M4F"
 gate $M4 handset-alone
 figures size core "$(image $M4 nullwalk-link-gate)" >"$work/core.toml"
 gate $M4 handset-whole
 figures size handset "$(image $M4 nullwalk-link-gate)" >"$work/handset.toml"
-figures check boards/limits.toml "$work/core.toml" "$work/handset.toml" "$work/m4.toml"
+figures check boards/limits.toml "$work/core.toml" "$work/handset.toml" "$work/stack.toml" "$work/m4.toml"
 
 step "All tests passed"

@@ -1,6 +1,7 @@
 //! Reads firmware images and holds measured figures to their limits. Figures and limits are TOML.
 
 mod image;
+mod stack;
 mod table;
 
 use std::fs;
@@ -12,6 +13,7 @@ use crate::table::Table;
 
 const USAGE: &str = "\
 nullwalk-figures size NAME IMAGE        print the flash and static RAM of a firmware image as TOML
+nullwalk-figures stack NAME IMAGE ROOT  print the deepest stack below the function ROOT of a firmware image, from its code
 nullwalk-figures panics IMAGE           list the places in the source from which IMAGE can panic
 nullwalk-figures check LIMITS FIGURES.. print figures beside their limits; fail where one is exceeded or missing
 nullwalk-figures same FIGURES FIGURES   fail unless the `bits` of two runs are the same";
@@ -33,6 +35,12 @@ fn run(arguments: &[&str]) -> Result<()> {
             let size = image::size(&read(path)?).with_context(|| path.to_string())?;
             println!("{name}.flash_bytes = {}", size.flash_bytes);
             println!("{name}.static_ram_bytes = {}", size.static_ram_bytes);
+            Ok(())
+        }
+        ["stack", name, path, root] => {
+            let deepest = stack::deepest(&read(path)?, root).with_context(|| path.to_string())?;
+            print!("{deepest}");
+            println!("{name}.stack_bytes_at_most = {}", deepest.bytes);
             Ok(())
         }
         ["panics", path] => {

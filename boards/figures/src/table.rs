@@ -47,7 +47,12 @@ struct Row {
     name: String,
     measured: Option<f64>,
     limit: Option<f64>,
+    /// What was seen of something that can be no more than this.
+    seen: Option<f64>,
 }
+
+/// A figure with this behind its name bounds the figure without it.
+const AT_MOST: &str = "_at_most";
 
 impl Row {
     fn complaint(&self) -> Option<&'static str> {
@@ -55,6 +60,9 @@ impl Row {
             (None, _) => Some("not measured"),
             (_, None) => Some("has no limit: add one"),
             (Some(measured), Some(limit)) if measured > limit => Some("TOO MUCH"),
+            (Some(measured), _) if self.seen.is_some_and(|seen| seen > measured) => {
+                Some("LESS THAN WAS SEEN: no bound")
+            }
             _ => None,
         }
     }
@@ -67,6 +75,7 @@ pub fn compare(limits: &Table, measured: &Table) -> Comparison {
         name: name.clone(),
         measured: measured.get(name).copied(),
         limit: limits.get(name).copied(),
+        seen: name.strip_suffix(AT_MOST).and_then(|seen| measured.get(seen)).copied(),
     });
     Comparison { rows: rows.collect() }
 }
@@ -130,6 +139,13 @@ mod tests {
         assert!(verdict("a = 1", "a = 1\nb = 1").is_err());
         assert!(verdict("a = 1\nb = 1", "a = 1").is_err());
         assert!(verdict("", "bits.a = 1").is_err());
+    }
+
+    #[test]
+    fn a_bound_below_what_was_seen_fails() {
+        let limits = "stack = 9\nstack_at_most = 9";
+        assert!(verdict(limits, "stack = 8\nstack_at_most = 8").is_ok());
+        assert!(verdict(limits, "stack = 8\nstack_at_most = 7").is_err());
     }
 
     #[test]

@@ -306,25 +306,8 @@ pub fn measure_all(meter: &mut impl Meter) {
 #[inline(never)]
 fn replay(meter: &mut impl Meter) {
     let mut carried = Carried::start();
-    let mut said = heapless::Vec::<(u32, &'static str, u8), 32>::new();
-    meter.stack("handset", || {
-        for _ in 0..BLOCKS {
-            carried.prepare();
-            carried.step(0);
-            let View { page, rung, .. } = carried.app.handset.view();
-            let now = match &page {
-                Page::Guide(guidance) => words::phase(guidance.phase),
-                Page::Fix(fix) => words::verdict(fix.judgement.verdict),
-                Page::Done(..) => "station kept",
-                _ => "no samples yet",
-            };
-            if said.last().is_none_or(|(_, before, _)| *before != now) {
-                // What is left out would be told on the host as well.
-                let _ = said.push((carried.bench.now_ms, now, rung));
-            }
-        }
-        begin_anew(&mut carried);
-    });
+    let mut said = Said::new();
+    meter.stack("handset", || locate(&mut carried, &mut said));
     for (now_ms, now, rung) in &said {
         meter.say(format_args!("{now_ms} ms, rung {rung}: {now}"));
     }
@@ -340,6 +323,30 @@ fn replay(meter: &mut impl Meter) {
     assert!(verdict == Verdict::Agree && (depth_m - walk::DEPTH_M).abs() < 0.05, "not where the source is");
     assert!(kinds[usize::from(Kind::Fault.code()) - 1] == 0, "a fault on a faultless walk");
     assert!(kinds[usize::from(Kind::Header.code()) - 1] == 2, "one recording for each locate");
+}
+
+/// When it was said, what, and the rung.
+type Said = heapless::Vec<(u32, &'static str, u8), 32>;
+
+/// Never inlined, so that its deepest stack can be told from the code, too.
+#[inline(never)]
+fn locate(carried: &mut Carried, said: &mut Said) {
+    for _ in 0..BLOCKS {
+        carried.prepare();
+        carried.step(0);
+        let View { page, rung, .. } = carried.app.handset.view();
+        let now = match &page {
+            Page::Guide(guidance) => words::phase(guidance.phase),
+            Page::Fix(fix) => words::verdict(fix.judgement.verdict),
+            Page::Done(..) => "station kept",
+            _ => "no samples yet",
+        };
+        if said.last().is_none_or(|(_, before, _)| *before != now) {
+            // What is left out would be told on the host as well.
+            let _ = said.push((carried.bench.now_ms, now, rung));
+        }
+    }
+    begin_anew(carried);
 }
 
 /// By the menu: open it, two up to the new locate, and yes.
