@@ -1,4 +1,4 @@
-//! Reads firmware images and holds measured figures to their limits. Figures and limits are TOML.
+//! Reads firmware images and holds measured figures to what they were and to their limits, all TOML.
 
 mod image;
 mod stack;
@@ -15,7 +15,8 @@ const USAGE: &str = "\
 nullwalk-figures size NAME IMAGE        print the flash and static RAM of a firmware image as TOML
 nullwalk-figures stack NAME IMAGE ROOT  print the deepest stack below the function ROOT of a firmware image, from its code
 nullwalk-figures panics IMAGE           list the places in the source from which IMAGE can panic
-nullwalk-figures check LIMITS FIGURES.. print figures beside their limits; fail where one is exceeded or missing
+nullwalk-figures table FIGURES..        put figures together into one table
+nullwalk-figures check LIMITS OLD NEW   print two tables beside limits; fail where a figure grew, is too much or missing
 nullwalk-figures same FIGURES FIGURES   fail unless the `bits` of two runs are the same";
 
 fn main() -> ExitCode {
@@ -49,15 +50,21 @@ fn run(arguments: &[&str]) -> Result<()> {
             }
             Ok(())
         }
-        ["check", limits, figures @ ..] if !figures.is_empty() => {
-            let limits = read_table(limits)?;
+        ["table", figures @ ..] => {
             let mut measured = Table::default();
             for path in figures {
                 measured.extend(read_table(path)?);
             }
-            let comparison = table::compare(&limits, &measured);
+            table::add_share(&mut measured);
+            print!("{}", table::to_toml(&measured));
+            Ok(())
+        }
+        ["check", limits, old, new] => {
+            let comparison = table::compare(&read_table(limits)?, &read_table(old)?, &read_table(new)?);
             print!("{comparison}");
-            comparison.verdict()
+            comparison
+                .verdict()
+                .with_context(|| format!("if this is meant, say why in the commit, with: cp {new} {old}"))
         }
         ["same", left, right] => table::same_bits(&read_table(left)?, &read_table(right)?),
         _ => bail!("{USAGE}"),

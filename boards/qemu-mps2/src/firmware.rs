@@ -22,18 +22,13 @@ fn main() -> ! {
     clock.set_reload(TOP);
     clock.enable_counter();
 
-    let mut board = OnBoard { clock, deepest: 0 };
-    measure_all(&mut board);
-
-    hprintln!("firmware.stack_bytes = {}", board.deepest.max(stack_bytes_below(stack_top())));
+    measure_all(&mut OnBoard { clock });
     debug::exit(debug::EXIT_SUCCESS);
     fail()
 }
 
 struct OnBoard {
     clock: SYST,
-    /// The most stack in use before it was last painted, bytes.
-    deepest: usize,
 }
 
 impl Meter for OnBoard {
@@ -57,7 +52,6 @@ impl Meter for OnBoard {
 
     #[inline(never)]
     fn stack(&mut self, name: &str, work: impl FnOnce()) {
-        self.deepest = self.deepest.max(stack_bytes_below(stack_top()));
         let from = cortex_m::register::msp::read() as usize;
         paint_stack_below(from - MARGIN);
         work();
@@ -103,20 +97,13 @@ impl OnBoard {
 }
 
 unsafe extern "C" {
-    static _stack_start: u32;
     static _stack_end: u32;
 }
 
 /// What this function and those that it calls to paint may use themselves, bytes.
 const MARGIN: usize = 512;
 
-/// Where the stack begins. It grows downwards.
-fn stack_top() -> usize {
-    &raw const _stack_start as usize
-}
-
-/// The most stack that was in use since it was painted, counted from an address on it. The start-up code has painted
-/// all of it.
+/// The most stack that was in use since it was painted, counted from an address on it.
 fn stack_bytes_below(from: usize) -> usize {
     let mut deepest = &raw const _stack_end;
     // SAFETY: the linker script puts the stack, all of it readable, between these two addresses.
