@@ -1,11 +1,12 @@
 //! Reads firmware images and holds measured figures to what they were and to their limits, all TOML.
 
 mod image;
+mod said;
 mod stack;
 mod table;
 
-use std::fs;
 use std::process::ExitCode;
+use std::{fs, io};
 
 use anyhow::{Context as _, Result, bail};
 
@@ -14,6 +15,7 @@ use crate::table::Table;
 const USAGE: &str = "\
 nullwalk-figures size NAME IMAGE        print the flash and static RAM of a firmware image as TOML
 nullwalk-figures stack NAME IMAGE ROOT  print the deepest stack below the function ROOT of a firmware image, from its code
+nullwalk-figures said IMAGE             print what the firmware IMAGE says on the standard input by defmt
 nullwalk-figures panics IMAGE           list the places in the source from which IMAGE can panic
 nullwalk-figures table FIGURES..        put figures together into one table
 nullwalk-figures check LIMITS OLD NEW   print two tables beside limits; fail where a figure grew, is too much or missing
@@ -44,6 +46,8 @@ fn run(arguments: &[&str]) -> Result<()> {
             println!("{name}.stack_bytes_at_most = {}", deepest.bytes);
             Ok(())
         }
+        ["said", path] => said::print(&read(path)?, io::stdin().lock(), io::stdout().lock())
+            .with_context(|| path.to_string()),
         ["panics", path] => {
             for place in image::panic_places(&read(path)?).with_context(|| path.to_string())? {
                 println!("{place}");

@@ -6,9 +6,10 @@ use cortex_m::Peripherals;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{ExceptionFrame, entry, exception};
-use cortex_m_semihosting::{debug, hprintln};
+use defmt_semihosting as _;
+use semihosting::process::exit;
 
-use crate::{Meter, Plan, Work, fingerprint, measure_all};
+use crate::{Meter, Plan, Work, fingerprint, measure_all, say};
 
 /// SysTick counts 25 MHz in a machine whose instructions take 1 ns each.
 const INSTRUCTIONS_PER_TICK: u64 = 40;
@@ -23,8 +24,7 @@ fn main() -> ! {
     clock.enable_counter();
 
     measure_all(&mut OnBoard { clock });
-    debug::exit(debug::EXIT_SUCCESS);
-    fail()
+    exit(0)
 }
 
 struct OnBoard {
@@ -40,14 +40,14 @@ impl Meter for OnBoard {
         let cost =
             if plan.dearest { everything.dearest - nothing.dearest } else { everything.all - nothing.all };
         let hundredths = cost * 100 / u64::from(plan.units);
-        hprintln!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
+        say!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
         if let Some(at_most) = plan.at_most {
-            hprintln!("{}.{} = {}", name, at_most, everything.dearest);
+            say!("{}.{} = {}", name, at_most, everything.dearest);
         }
         if W::STATE_BYTES > 0 {
-            hprintln!("{}.state_bytes = {}", name, W::STATE_BYTES);
+            say!("{}.state_bytes = {}", name, W::STATE_BYTES);
         }
-        hprintln!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
+        say!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
     }
 
     #[inline(never)]
@@ -55,11 +55,7 @@ impl Meter for OnBoard {
         let from = cortex_m::register::msp::read() as usize;
         paint_stack_below(from - MARGIN);
         work();
-        hprintln!("{}.stack_bytes = {}", name, stack_bytes_below(from));
-    }
-
-    fn say(&mut self, text: core::fmt::Arguments<'_>) {
-        hprintln!("# {}", text);
+        say!("{}.stack_bytes = {}", name, stack_bytes_below(from));
     }
 }
 
@@ -125,19 +121,17 @@ fn paint_stack_below(from: usize) {
 }
 
 fn fail() -> ! {
-    loop {
-        debug::exit(debug::EXIT_FAILURE);
-    }
+    exit(1)
 }
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
+    say!("{}", defmt::Display2Format(info));
     fail()
 }
 
 #[exception]
 unsafe fn HardFault(_: &ExceptionFrame) -> ! {
-    hprintln!("hard fault");
+    say!("hard fault");
     fail()
 }
