@@ -410,9 +410,9 @@ impl<const C: usize> Handset<C> {
         });
         let number = self.stations.wrapping_add(1);
         let more = match &found {
-            Ok(fix) if fix.judgement.verdict == Verdict::Refuse => "without a figure.",
-            Ok(_) => "with a fix. No permission to dig.",
-            Err(_) => "without a fix. Not found is never not there.",
+            Ok(fix) if fix.judgement.verdict == Verdict::Refuse => words::STATION_WITHOUT_FIGURE,
+            Ok(_) => words::STATION_FIXED,
+            Err(_) => words::STATION_WITHOUT_FIX,
         };
         let (snr_db, carrier_offset_hz) = self.desk.best;
         let station = Station {

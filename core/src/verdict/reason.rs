@@ -153,9 +153,7 @@ impl Reason {
     /// What to do next.
     pub const fn remedy(self) -> &'static str {
         match self {
-            Self::NoTone => {
-                "Check that the beacon is on and on this frequency, then walk closer along the pipe."
-            }
+            Self::NoTone => "See that the beacon is on, and on this tone; then walk closer.",
             Self::OtherTone(_) => "Set the logger to the tone that is there, or change the beacon.",
             Self::Saturated => "Lift the mast 0.5 m or more and repeat, or use a weaker beacon.",
             Self::HeldTooHigh => {
