@@ -1,5 +1,7 @@
 //! Why a verdict is not `Agree`: a code for machines, a sentence for people, and what to do next.
 
+use core::mem::discriminant;
+
 use heapless::Vec;
 
 use super::Verdict;
@@ -235,8 +237,9 @@ pub struct Reasons(Vec<Reason, MAX_REASONS>);
 
 impl Reasons {
     /// Add a reason, unless it is there already.
+    #[inline(never)]
     pub fn add(&mut self, reason: Reason) {
-        if !self.0.iter().any(|r| r.code() == reason.code()) {
+        if !self.0.iter().any(|r| discriminant(r) == discriminant(&reason)) {
             // There is room: each reason comes once.
             let _ = self.0.push(reason);
         }
