@@ -122,6 +122,10 @@ impl Board for Bench {
         self.mast.take_if(|(since, _)| *since <= at).map(|(_, reading)| reading)
     }
 
+    fn utc_s(&mut self) -> Option<u64> {
+        None
+    }
+
     fn charge(&mut self) -> Charge {
         Charge::Full
     }
