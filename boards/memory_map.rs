@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 use std::{env, fs};
 
-fn main() {
+/// What a build script does.
+pub fn main() {
     println!("cargo:rerun-if-changed=memory.x");
     if env::var("CARGO_CFG_TARGET_OS").is_ok_and(|os| os == "none") {
         let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));

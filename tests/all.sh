@@ -6,6 +6,7 @@ cd "$(dirname "$0")/.."
 export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-$PWD/target}"
 M4=thumbv7em-none-eabihf
 M0=thumbv6m-none-eabi
+M33=thumbv8m.main-none-eabihf
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 
@@ -65,11 +66,20 @@ figures same "$work/host.toml" "$work/m0.toml"
 echo "A locate with the handset, as the emulated Cortex-M4F tells it:"
 grep '^#' "$work/m4.toml"
 
-step "Figures and their limits on a Cortex-M4F"
+step "The deepest stack of a handset, as its code tells it"
+figures stack handset "$(image $M4 nullwalk-qemu-mps2)" nullwalk_qemu_mps2::handset::locate | tee "$work/stack.toml"
+
+step "The firmware for the Pico 2"
+cargo build --quiet -p nullwalk-pico2 --profile board --target $M33
+figures size pico2 "$CARGO_TARGET_DIR/$M33/board/nullwalk-pico2" >"$work/pico2.toml"
+figures stack pico2 "$CARGO_TARGET_DIR/$M33/board/nullwalk-pico2" main | tee -a "$work/pico2.toml"
+
+step "Figures on a Cortex-M4F, what they were, and their limits"
 gate $M4 handset-alone
 figures size core "$(image $M4 nullwalk-link-gate)" >"$work/core.toml"
 gate $M4 handset-whole
 figures size handset "$(image $M4 nullwalk-link-gate)" >"$work/handset.toml"
-figures check boards/limits.toml "$work/core.toml" "$work/handset.toml" "$work/m4.toml"
+figures table "$work"/{core,handset,stack,m4,pico2}.toml >"$CARGO_TARGET_DIR/figures.toml"
+figures check boards/limits.toml boards/figures.toml "$CARGO_TARGET_DIR/figures.toml"
 
 step "All tests passed"

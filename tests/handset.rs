@@ -18,14 +18,15 @@ use nullwalk::synth::{Guided as _, Simulation};
 use nullwalk_core::frame::{MastReading, SampleSource as _};
 use nullwalk_core::locate::{Guidance, Settings};
 use nullwalk_core::record::{FaultKind, Kind, Record, Reset};
-use nullwalk_core::verdict::{Fix, Verdict};
+use nullwalk_core::verdict::{Fix, Reason, Reasons, Verdict};
 use nullwalk_drivers::buttons::Press;
 use nullwalk_drivers::converter::{Clock, Converter, Gains, Part, Rate, Setup};
 use nullwalk_handset::intake::{Inlet, Packets};
 use nullwalk_handset::menu::Key;
 use nullwalk_handset::screen::{Canvas, draw};
 use nullwalk_handset::selftest::Report;
-use nullwalk_handset::{Fitting, Handset};
+use nullwalk_handset::view::Page;
+use nullwalk_handset::{Fitting, Handset, words};
 use nullwalk_tests::{Compared, simulation, site};
 use ram::RamBook;
 use rand::{RngExt as _, SeedableRng as _, rngs::StdRng};
@@ -46,8 +47,8 @@ enum Wrong {
     Nothing,
     /// One block in twenty is not read in time, now this one, now that.
     Dropped,
-    /// Every twentieth block: the same part of every hop, so that what bridges it is itself bridged.
-    EveryTwentieth,
+    /// Every so manieth block, of twenty in a hop: the same part of every hop, so that what bridges it is itself bridged.
+    Every(u64),
     /// The slow side is away for 0.3 s now and then, and the queue holds a quarter of that.
     Busy,
     /// So many frames in a million have one to three bits turned, on their way to the part or from it.
@@ -61,6 +62,27 @@ enum Wrong {
     Clock(f64),
     /// The part is reset every so many seconds.
     Resets(u64),
+    /// Blocks are dropped, bits turned and the clock is too fast, all at once.
+    All,
+}
+
+impl Wrong {
+    /// Frames in a million with bits turned.
+    fn flips_ppm(self) -> u32 {
+        match self {
+            Self::Flipped(ppm) => ppm,
+            Self::All => 200,
+            _ => 0,
+        }
+    }
+
+    fn clock_ppm(self) -> f64 {
+        match self {
+            Self::Clock(ppm) => ppm,
+            Self::All => 200.0,
+            _ => 0.0,
+        }
+    }
 }
 
 /// A run to carry out.
@@ -79,8 +101,10 @@ struct Scene {
 struct Ran {
     seconds: f64,
     fixes: Vec<Fix>,
-    stations: Vec<Result<Fix, ()>>,
+    stations: Vec<Result<Fix, Reasons>>,
+    /// What was written down of faults, and what was shown of them.
     faults: BTreeSet<String>,
+    shown: BTreeSet<&'static str>,
     channels: BTreeSet<u8>,
     truth: Truth,
 }
@@ -95,10 +119,8 @@ impl DelayNs for NoDelay {
 fn ground(wrong: Wrong) -> Site {
     let mut site = site("clean-level");
     let mut sonde = Sonde { depth_m: 1.2, lay_deg: 70.0, ..Sonde::default() };
-    if let Wrong::Clock(ppm) = wrong {
-        // Sampled too fast, a tone seems too low.
-        sonde.offset_hz = -site.signal.tone_hz * ppm * 1e-6;
-    }
+    // Sampled too fast, a tone seems too low.
+    sonde.offset_hz = -site.signal.tone_hz * wrong.clock_ppm() * 1e-6;
     site.source = vec![sonde];
     site.front_end.rungs.iter_mut().for_each(|rung| rung.settle_s = 0.0005);
     site
@@ -129,8 +151,8 @@ impl World {
     fn is_served(&mut self) -> bool {
         if self.index.is_multiple_of(FRAMES as u64) {
             self.dropped = match self.wrong {
-                Wrong::Dropped => self.random.random_range(0..20) == 0,
-                Wrong::EveryTwentieth => self.index / FRAMES as u64 % 20 == 7,
+                Wrong::Dropped | Wrong::All => self.random.random_range(0..20) == 0,
+                Wrong::Every(nth) => self.index / FRAMES as u64 % nth == nth / 2,
                 _ => false,
             };
         }
@@ -139,19 +161,18 @@ impl World {
 
     fn spoil(&mut self, counts: &mut [i32; 6]) {
         let seconds = self.index as f64 / 8000.0;
+        let flips_ppm = self.wrong.flips_ppm();
+        if flips_ppm > 0 && self.random.random_range(0..1_000_000) < flips_ppm {
+            let mut chip = self.wires.0.borrow_mut();
+            let bits = 8 * 3 * (chip.channels + 2);
+            for _ in 0..self.random.random_range(1..=3) {
+                let bit = self.random.random_range(0..bits);
+                if self.random.random() { chip.turn_in.push(bit) } else { chip.turn_out.push(bit) }
+            }
+        }
         match self.wrong {
             Wrong::Stuck { channel, from_s } if seconds >= from_s => counts[channel] = self.stood_at,
             Wrong::Stuck { channel, .. } => self.stood_at = counts[channel],
-            Wrong::Flipped(ppm) => {
-                let mut chip = self.wires.0.borrow_mut();
-                if self.random.random_range(0..1_000_000) < ppm {
-                    let bits = 8 * 3 * (chip.channels + 2);
-                    for _ in 0..self.random.random_range(1..=3) {
-                        let bit = self.random.random_range(0..bits);
-                        if self.random.random() { chip.turn_in.push(bit) } else { chip.turn_out.push(bit) }
-                    }
-                }
-            }
             Wrong::Resets(every_s) if self.index % (8000 * every_s) == 4000 => {
                 self.wires.0.borrow_mut().reset()
             }
@@ -226,9 +247,10 @@ fn run(scene: &Scene) -> Ran {
     let mut canvas = Canvas::<16, 64>::new();
     handset.begin(&Report::default(), &mut book);
     let mut tick = 0.0;
-    let period = PERIOD_US / (1.0 + if let Wrong::Clock(ppm) = scene.wrong { ppm * 1e-6 } else { 0.0 });
+    let period = PERIOD_US / (1.0 + scene.wrong.clock_ppm() * 1e-6);
     let mut frames = vec![[0; 6]; 400];
     let mut fix_since = None;
+    let mut shown = BTreeSet::new();
     let mut stations = 0;
     while let Ok(Some(info)) = world.simulation.read(&mut frames) {
         let mut mast = info.mast;
@@ -256,14 +278,21 @@ fn run(scene: &Scene) -> Ran {
                 }
             }
         }
-        let Ok(()) = draw(&handset.view(), &mut canvas);
+        let view = handset.view();
+        let Ok(()) = draw(&view, &mut canvas);
+        shown.extend(view.notice);
+        match view.page {
+            Page::Fault(kind, _) => shown.extend([words::fault(kind)]),
+            Page::Guide(guidance) => shown.extend(guidance.trouble.map(words::reason)),
+            _ => {}
+        }
         if let Some((guidance, mast)) = last_said(&book) {
             world.simulation.respond(run::cue_for(&guidance, &mast));
         }
         let factor = 1 << wires.0.borrow().gain(0);
         let set = FACTORS.iter().position(|known| *known == factor).unwrap_or(0);
         world.simulation.set_rung(set as u8);
-        let is_fixed = matches!(handset.view().page, nullwalk_handset::view::Page::Fix(_));
+        let is_fixed = matches!(handset.view().page, Page::Fix(_));
         fix_since = if is_fixed { fix_since.or(Some(world.index)) } else { None };
         if stations == 0 && fix_since.is_some_and(|since| world.index - since > 16_000) {
             handset.press(Key::Mark, Press::Short, &mut book);
@@ -278,13 +307,14 @@ fn run(scene: &Scene) -> Ran {
         fixes: Vec::new(),
         stations: Vec::new(),
         faults: BTreeSet::new(),
+        shown,
         channels: BTreeSet::new(),
         truth,
     };
     for record in [Kind::Fix, Kind::Station, Kind::Fault].into_iter().flat_map(|kind| book.of(kind)) {
         match record {
             Record::Fix(fix) => ran.fixes.push(fix),
-            Record::Station(station) => ran.stations.push(station.found.map_err(drop)),
+            Record::Station(station) => ran.stations.push(station.found),
             Record::Fault(fault) => {
                 ran.faults.insert(format!("{:?}", fault.kind));
                 ran.channels.extend(fault.channel);
@@ -322,11 +352,13 @@ fn ten_minutes_of_faults_give_no_wrong_fix_and_every_fault_is_named() {
     let scene = |wrong, seed, named, also, agrees| Scene { wrong, seed, named, also, agrees };
     // A frame turned on its way to the part is a command refused, or one taken for another: a reset of the gain.
     let flips: &[FaultKind] = &[Overrun, ConverterReset, ConverterSilent];
+    let flips_and_refusals: &[FaultKind] = &[ConverterReset, ConverterSilent, ConverterRefused];
     let scenes = [
         scene(Wrong::Nothing, 1, &[], &[], true),
         scene(Wrong::Dropped, 1, &[Overrun], &[], false),
         scene(Wrong::Dropped, 2, &[Overrun], &[], false),
-        scene(Wrong::EveryTwentieth, 1, &[Overrun], &[], false),
+        scene(Wrong::Every(20), 1, &[Overrun], &[], false),
+        scene(Wrong::Every(2), 1, &[Overrun], &[], false),
         scene(Wrong::Busy, 1, &[Overrun], &[], false),
         scene(Wrong::Flipped(20), 1, &[ConverterChecksum, ConverterRefused], flips, false),
         scene(Wrong::Flipped(500), 2, &[ConverterChecksum, ConverterRefused], flips, false),
@@ -341,6 +373,7 @@ fn ten_minutes_of_faults_give_no_wrong_fix_and_every_fault_is_named() {
             &[Overrun, ConverterRefused, ConverterChecksum],
             false,
         ),
+        scene(Wrong::All, 1, &[Overrun, ClockOff, ConverterChecksum], flips_and_refusals, false),
     ];
     let ran: Vec<Ran> = scenes.par_iter().map(run).collect();
     let names = |kinds: &[FaultKind]| -> BTreeSet<String> {
@@ -366,8 +399,20 @@ fn ten_minutes_of_faults_give_no_wrong_fix_and_every_fault_is_named() {
         if !ran.faults.is_superset(&names(scene.named)) {
             complaints.push(format!("not every fault is named: {told}"));
         }
+        if let Some(kind) = scene.named.iter().find(|kind| !ran.shown.contains(words::fault(**kind))) {
+            complaints.push(format!("{kind:?} is not shown: {told}, shown {:?}", ran.shown));
+        }
         if !names(&[scene.named, scene.also].concat()).is_superset(&ran.faults) {
             complaints.push(format!("a fault is named that there was not: {told}"));
+        }
+        // That nothing is heard with half of all samples missing must not be told as if nothing were there.
+        let is_told = |found: &Result<Fix, Reasons>| {
+            found.as_ref().is_err_and(|reasons| reasons.as_slice().first() == Some(&Reason::Disturbed))
+        };
+        if matches!(scene.wrong, Wrong::Every(2))
+            && !(ran.shown.contains(words::reason(Reason::Disturbed)) && ran.stations.iter().all(is_told))
+        {
+            complaints.push(format!("not told why nothing is heard: {told}, shown {:?}", ran.shown));
         }
         if let Wrong::Stuck { channel, .. } = scene.wrong {
             if ran.channels != BTreeSet::from([channel as u8]) {

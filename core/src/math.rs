@@ -12,6 +12,7 @@ use core::f32::consts::{FRAC_PI_2, LOG2_E, PI, TAU};
 /// let (s, c) = nullwalk_core::math::sin_cos(core::f32::consts::FRAC_PI_6);
 /// assert!((s - 0.5).abs() < 2e-7 && (c - 0.75_f32.sqrt()).abs() < 2e-7);
 /// ```
+#[inline(never)]
 pub fn sin_cos(x: f32) -> (f32, f32) {
     let turns = x * (1.0 / TAU);
     let quarter = round(turns * 4.0);
@@ -134,6 +135,7 @@ pub fn exp_m1(x: f32) -> f32 {
 }
 
 /// Natural logarithm of a positive number (libm; single precision throughout); -200 at or below 1e-37.
+#[inline(never)]
 pub fn ln(x: f32) -> f32 {
     if x > 1e-37 { libm::logf(x) } else { -200.0 }
 }

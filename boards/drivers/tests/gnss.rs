@@ -34,7 +34,8 @@ fn printed_sentences_are_read() {
     );
     assert!(matches!(corrected, Sentence::Gga(Gga { quality: Quality::Corrected, .. })));
     assert_eq!(gst, Sentence::Gst(Gst { time_ms: 66_101_000, sigma_mm: 900 }));
-    assert_eq!(rmc, Sentence::Other);
+    // 20 September 2006, 12:55:04, as `date -u -d` counts it.
+    assert_eq!(rmc, Sentence::Rmc(1_158_756_904));
     // A maker's own sentence is sound too.
     assert_eq!(Sentence::read(line("PXYZW,40,GLL,0,1").as_bytes()), Ok(Sentence::Other));
 }

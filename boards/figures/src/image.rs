@@ -65,6 +65,7 @@ fn has(section: &ElfSection32<'_, '_>, flag: SectionFlags) -> bool {
     section.elf_section_header().sh_flags(Endianness::Little) & flag == flag
 }
 
-fn elf(bytes: &[u8]) -> Result<ElfFile32<'_>> {
+/// The image, taken apart.
+pub fn elf(bytes: &[u8]) -> Result<ElfFile32<'_>> {
     ElfFile32::parse(bytes).context("not a 32-bit ELF file")
 }

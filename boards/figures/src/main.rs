@@ -1,10 +1,12 @@
-//! Reads firmware images and holds measured figures to their limits. Figures and limits are TOML.
+//! Reads firmware images and holds measured figures to what they were and to their limits, all TOML.
 
 mod image;
+mod said;
+mod stack;
 mod table;
 
-use std::fs;
 use std::process::ExitCode;
+use std::{fs, io};
 
 use anyhow::{Context as _, Result, bail};
 
@@ -12,8 +14,11 @@ use crate::table::Table;
 
 const USAGE: &str = "\
 nullwalk-figures size NAME IMAGE        print the flash and static RAM of a firmware image as TOML
+nullwalk-figures stack NAME IMAGE ROOT  print the deepest stack below the function ROOT of a firmware image, from its code
+nullwalk-figures said IMAGE             print what the firmware IMAGE says on the standard input by defmt
 nullwalk-figures panics IMAGE           list the places in the source from which IMAGE can panic
-nullwalk-figures check LIMITS FIGURES.. print figures beside their limits; fail where one is exceeded or missing
+nullwalk-figures table FIGURES..        put figures together into one table
+nullwalk-figures check LIMITS OLD NEW   print two tables beside limits; fail where a figure grew, is too much or missing
 nullwalk-figures same FIGURES FIGURES   fail unless the `bits` of two runs are the same";
 
 fn main() -> ExitCode {
@@ -35,21 +40,35 @@ fn run(arguments: &[&str]) -> Result<()> {
             println!("{name}.static_ram_bytes = {}", size.static_ram_bytes);
             Ok(())
         }
+        ["stack", name, path, root] => {
+            let deepest = stack::deepest(&read(path)?, root).with_context(|| path.to_string())?;
+            print!("{deepest}");
+            println!("{name}.stack_bytes_at_most = {}", deepest.bytes);
+            Ok(())
+        }
+        ["said", path] => said::print(&read(path)?, io::stdin().lock(), io::stdout().lock())
+            .with_context(|| path.to_string()),
         ["panics", path] => {
             for place in image::panic_places(&read(path)?).with_context(|| path.to_string())? {
                 println!("{place}");
             }
             Ok(())
         }
-        ["check", limits, figures @ ..] if !figures.is_empty() => {
-            let limits = read_table(limits)?;
+        ["table", figures @ ..] => {
             let mut measured = Table::default();
             for path in figures {
                 measured.extend(read_table(path)?);
             }
-            let comparison = table::compare(&limits, &measured);
+            table::add_share(&mut measured);
+            print!("{}", table::to_toml(&measured));
+            Ok(())
+        }
+        ["check", limits, old, new] => {
+            let comparison = table::compare(&read_table(limits)?, &read_table(old)?, &read_table(new)?);
             print!("{comparison}");
-            comparison.verdict()
+            comparison
+                .verdict()
+                .with_context(|| format!("if this is meant, say why in the commit, with: cp {new} {old}"))
         }
         ["same", left, right] => table::same_bits(&read_table(left)?, &read_table(right)?),
         _ => bail!("{USAGE}"),

@@ -33,6 +33,8 @@ pub trait Board: Watchdog {
     /// What the mast's sensors said last, up to the sample `at`, if that was not told before. Readings are stamped with
     /// the number of the sample at which they hold: while the queue is being emptied, `at` is some time ago.
     fn mast(&mut self, at: SampleIndex) -> Option<MastReading>;
+    /// What a satellite says of the time, if that is new: seconds since 1970.
+    fn utc_s(&mut self) -> Option<u64>;
     /// What the battery is good for.
     fn charge(&mut self) -> Charge;
     /// Ask the interrupt side for a rung.
@@ -67,6 +69,9 @@ impl<'q, const C: usize, const N: usize> App<'q, C, N> {
         let now_ms = board.now_ms();
         let charge = board.charge();
         self.handset.battery(charge, board.book());
+        if let Some(utc_s) = board.utc_s() {
+            self.handset.set_utc(utc_s, now_ms);
+        }
         for _ in 0..PACKETS {
             let Some(packet) = self.outlet.peek() else { break };
             let mast = board.mast(packet.filled.block().start);

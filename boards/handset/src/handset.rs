@@ -72,7 +72,8 @@ pub struct Handset<const C: usize> {
     rung: u8,
     held: Option<u8>,
     stations: u16,
-    utc_s: Option<u64>,
+    /// What a satellite said of the time last, and when.
+    utc: Option<(u64, u32)>,
     charge: Charge,
     sound: bool,
     night: bool,
@@ -114,7 +115,7 @@ impl<const C: usize> Handset<C> {
             rung: 0,
             held: None,
             stations: 0,
-            utc_s: None,
+            utc: None,
             charge: Charge::Full,
             sound: true,
             night: false,
@@ -147,9 +148,14 @@ impl<const C: usize> Handset<C> {
         self.stations = station;
     }
 
-    /// What a satellite says of the time, seconds since 1970.
-    pub fn set_utc(&mut self, utc_s: Option<u64>) {
-        self.utc_s = utc_s;
+    /// What a satellite says of the time at `now_ms`: seconds since 1970. It goes on from there without satellites.
+    pub fn set_utc(&mut self, utc_s: u64, now_ms: u32) {
+        self.utc = Some((utc_s, now_ms));
+    }
+
+    /// Seconds since 1970, once a satellite told them.
+    fn utc_s(&self) -> Option<u64> {
+        self.utc.map(|(utc_s, told_ms)| utc_s + u64::from(self.now_ms.wrapping_sub(told_ms) / 1000))
     }
 
     /// Take in a packet, with what the mast's sensors said since the last.
@@ -410,14 +416,14 @@ impl<const C: usize> Handset<C> {
         });
         let number = self.stations.wrapping_add(1);
         let more = match &found {
-            Ok(fix) if fix.judgement.verdict == Verdict::Refuse => "without a figure.",
-            Ok(_) => "with a fix. No permission to dig.",
-            Err(_) => "without a fix. Not found is never not there.",
+            Ok(fix) if fix.judgement.verdict == Verdict::Refuse => words::STATION_WITHOUT_FIGURE,
+            Ok(_) => words::STATION_FIXED,
+            Err(_) => words::STATION_WITHOUT_FIX,
         };
         let (snr_db, carrier_offset_hz) = self.desk.best;
         let station = Station {
             at: self.desk.now,
-            utc_s: self.utc_s,
+            utc_s: self.utc_s(),
             number,
             name: String::new(),
             snr_db,
@@ -482,7 +488,7 @@ impl<const C: usize> Handset<C> {
             build: build.clone(),
             reset: *reset,
             last_words: last_words.clone(),
-            utc_s: self.utc_s,
+            utc_s: self.utc_s(),
             calibration: calibration.clone(),
             ..Header::new(&self.instrument, *settings)
         };

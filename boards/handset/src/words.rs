@@ -8,6 +8,15 @@ use nullwalk_core::verdict::{Reason, Verdict};
 pub const CAUTION_DEPTH: &str = "No permission to dig. Local rules first; dig by hand.";
 /// Stands wherever nothing was found, or no figure is given.
 pub const CAUTION_NOTHING: &str = "Not found is never not there. Local rules first.";
+/// The same where there is no room for more.
+pub const CAUTION_NOTHING_BRIEF: &str = "Not found is never not there.";
+
+/// What stands behind the number of a station that was marked with a fix,
+pub const STATION_FIXED: &str = "with a fix. No permission to dig.";
+/// with a fix that gives no figure,
+pub const STATION_WITHOUT_FIGURE: &str = "without a figure. Not found is never not there.";
+/// and with none.
+pub const STATION_WITHOUT_FIX: &str = "without a fix. Not found is never not there.";
 
 /// Name of a phase.
 pub const fn phase(phase: Phase) -> &'static str {

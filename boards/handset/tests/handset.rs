@@ -269,8 +269,10 @@ fn silence_of_the_converter_is_said_once_and_ends() {
 }
 
 /// A board without hardware.
+#[derive(Default)]
 struct Desk {
     now_ms: u32,
+    utc_s: Option<u64>,
     fed_ms: u32,
     hungriest_ms: u32,
     canvas: Canvas<16, 64>,
@@ -299,6 +301,9 @@ impl Board for Desk {
     fn mast(&mut self, _: u64) -> Option<MastReading> {
         None
     }
+    fn utc_s(&mut self) -> Option<u64> {
+        self.utc_s.take()
+    }
     fn charge(&mut self) -> Charge {
         Charge::Full
     }
@@ -322,15 +327,7 @@ impl Board for Desk {
 #[test]
 fn the_watchdog_is_fed_for_progress_and_for_nothing_else() {
     let mut bench = Bench::new();
-    let mut desk = Desk {
-        now_ms: 0,
-        fed_ms: 0,
-        hungriest_ms: 0,
-        canvas: Canvas::new(),
-        shown: 0,
-        book: RamBook::default(),
-        rung: 0,
-    };
+    let mut desk = Desk::default();
     let mut handset = bench.handset;
     handset.begin(&Report::default(), &mut desk.book);
     let mut app = App::new(handset, bench.outlet);
@@ -388,4 +385,31 @@ fn canvases_take_what_is_drawn_beside_them() {
     }
     assert!(byte_wise == pixel_wise);
     assert!(byte_wise.is_lit(0, 0) && byte_wise.is_lit(31, 19) && !byte_wise.is_lit(4, 4));
+}
+
+/// GNSS tells the time once; from there it goes on, into stations and the headers of recordings.
+#[test]
+fn stations_and_headers_carry_the_time() {
+    let bench = Bench::new();
+    let (mut desk, mut handset) = (Desk::default(), bench.handset);
+    handset.begin(&Report::default(), &mut desk.book);
+    let mut app = App::new(handset, bench.outlet);
+    desk.utc_s = Some(1_158_756_904);
+    for now_ms in [400, 3_000, 90_000] {
+        desk.now_ms = now_ms;
+        app.turn(&mut desk);
+    }
+    app.handset.press(Key::Mark, Short, &mut desk.book);
+    app.handset.begin(&Report::default(), &mut desk.book);
+    let told = |kind: Kind| -> Vec<Option<u64>> {
+        let utc_s = |record| match record {
+            Record::Header(header) => header.utc_s,
+            Record::Station(station) => station.utc_s,
+            _ => None,
+        };
+        desk.book.of(kind).into_iter().map(utc_s).collect()
+    };
+    let after_89_s = Some(1_158_756_904 + 89);
+    assert_eq!(told(Kind::Header), [None, after_89_s]);
+    assert_eq!(told(Kind::Station), [after_89_s]);
 }

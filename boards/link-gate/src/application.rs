@@ -99,6 +99,10 @@ impl Board for Unknown {
         black_box(None)
     }
 
+    fn utc_s(&mut self) -> Option<u64> {
+        black_box(None)
+    }
+
     fn charge(&mut self) -> Charge {
         black_box(Charge::Full)
     }

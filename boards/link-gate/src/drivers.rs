@@ -46,6 +46,7 @@ pub fn keep_all() {
     keep(<tilt::StartError as core::fmt::Display>::fmt as *const ());
 
     keep(Receiver::push as *const ());
+    keep(Receiver::take_utc as *const ());
     keep(Origin::at as *const ());
     keep(Origin::locate as *const ());
     keep(lower_node as *const ());

@@ -6,9 +6,10 @@ use cortex_m::Peripherals;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{ExceptionFrame, entry, exception};
-use cortex_m_semihosting::{debug, hprintln};
+use defmt_semihosting as _;
+use semihosting::process::exit;
 
-use crate::{Meter, Plan, Work, fingerprint, measure_all};
+use crate::{Meter, Plan, Work, fingerprint, measure_all, say};
 
 /// SysTick counts 25 MHz in a machine whose instructions take 1 ns each.
 const INSTRUCTIONS_PER_TICK: u64 = 40;
@@ -22,18 +23,12 @@ fn main() -> ! {
     clock.set_reload(TOP);
     clock.enable_counter();
 
-    let mut board = OnBoard { clock, deepest: 0 };
-    measure_all(&mut board);
-
-    hprintln!("firmware.stack_bytes = {}", board.deepest.max(stack_bytes_below(stack_top())));
-    debug::exit(debug::EXIT_SUCCESS);
-    fail()
+    measure_all(&mut OnBoard { clock });
+    exit(0)
 }
 
 struct OnBoard {
     clock: SYST,
-    /// The most stack in use before it was last painted, bytes.
-    deepest: usize,
 }
 
 impl Meter for OnBoard {
@@ -45,27 +40,22 @@ impl Meter for OnBoard {
         let cost =
             if plan.dearest { everything.dearest - nothing.dearest } else { everything.all - nothing.all };
         let hundredths = cost * 100 / u64::from(plan.units);
-        hprintln!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
+        say!("{}.{} = {}.{:02}", name, plan.cost, hundredths / 100, hundredths % 100);
         if let Some(at_most) = plan.at_most {
-            hprintln!("{}.{} = {}", name, at_most, everything.dearest);
+            say!("{}.{} = {}", name, at_most, everything.dearest);
         }
         if W::STATE_BYTES > 0 {
-            hprintln!("{}.state_bytes = {}", name, W::STATE_BYTES);
+            say!("{}.state_bytes = {}", name, W::STATE_BYTES);
         }
-        hprintln!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
+        say!("bits.{} = {:#010x}", name, fingerprint::of(plan, start()));
     }
 
     #[inline(never)]
     fn stack(&mut self, name: &str, work: impl FnOnce()) {
-        self.deepest = self.deepest.max(stack_bytes_below(stack_top()));
         let from = cortex_m::register::msp::read() as usize;
         paint_stack_below(from - MARGIN);
         work();
-        hprintln!("{}.stack_bytes = {}", name, stack_bytes_below(from));
-    }
-
-    fn say(&mut self, text: core::fmt::Arguments<'_>) {
-        hprintln!("# {}", text);
+        say!("{}.stack_bytes = {}", name, stack_bytes_below(from));
     }
 }
 
@@ -103,20 +93,13 @@ impl OnBoard {
 }
 
 unsafe extern "C" {
-    static _stack_start: u32;
     static _stack_end: u32;
 }
 
 /// What this function and those that it calls to paint may use themselves, bytes.
 const MARGIN: usize = 512;
 
-/// Where the stack begins. It grows downwards.
-fn stack_top() -> usize {
-    &raw const _stack_start as usize
-}
-
-/// The most stack that was in use since it was painted, counted from an address on it. The start-up code has painted
-/// all of it.
+/// The most stack that was in use since it was painted, counted from an address on it.
 fn stack_bytes_below(from: usize) -> usize {
     let mut deepest = &raw const _stack_end;
     // SAFETY: the linker script puts the stack, all of it readable, between these two addresses.
@@ -138,19 +121,17 @@ fn paint_stack_below(from: usize) {
 }
 
 fn fail() -> ! {
-    loop {
-        debug::exit(debug::EXIT_FAILURE);
-    }
+    exit(1)
 }
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
-    hprintln!("{}", info);
+    say!("{}", defmt::Display2Format(info));
     fail()
 }
 
 #[exception]
 unsafe fn HardFault(_: &ExceptionFrame) -> ! {
-    hprintln!("hard fault");
+    say!("hard fault");
     fail()
 }

@@ -3,7 +3,7 @@
 use nullwalk_core::frame::MastReading;
 use nullwalk_core::locate::{Settings, Sound};
 use nullwalk_core::record::{Kind, MAX_RECORD_BYTES, Record, Reset, encode};
-use nullwalk_core::verdict::Verdict;
+use nullwalk_core::verdict::{Fix, Judgement, Verdict};
 use nullwalk_drivers::battery::Charge;
 use nullwalk_drivers::buttons::Press;
 use nullwalk_drivers::converter::{Faults, Sample};
@@ -19,7 +19,7 @@ use nullwalk_handset::{Fitting, Handset, words};
 
 use crate::samples::{CHANNELS, RATE_HZ, TONE_HZ};
 use crate::walk::{self, BLOCK, BLOCKS, Stroll};
-use crate::{Meter, Plan, Work};
+use crate::{Meter, Plan, Work, say};
 
 /// Frames of a packet, 5 ms, and packets in the queue: 75 ms.
 const FRAMES: usize = 40;
@@ -71,7 +71,7 @@ struct HashedBook {
     hash: u32,
     sequence: u32,
     kinds: [u32; Kind::ALL.len()],
-    last: Option<(Verdict, Option<f32>)>,
+    fixes: heapless::Vec<Fix, 4>,
 }
 
 impl Book for HashedBook {
@@ -83,12 +83,14 @@ impl Book for HashedBook {
             .fold(self.hash, |hash, byte| (hash ^ u32::from(*byte)).wrapping_mul(0x0100_0193));
         self.sequence += 1;
         self.kinds[usize::from(record.kind().code()) - 1] += 1;
-        if let Record::Station(station) = record {
-            self.last = station
-                .found
-                .as_ref()
-                .ok()
-                .map(|fix| (fix.judgement.verdict, fix.judgement.depth.map(|depth| depth.depth_m)));
+        let fix = match record {
+            Record::Fix(fix) => Some(fix),
+            Record::Station(station) => station.found.as_ref().ok(),
+            _ => None,
+        };
+        if let Some(fix) = fix {
+            // What is left out would be told on the host as well.
+            let _ = self.fixes.push(fix.clone());
         }
         Ok(())
     }
@@ -118,6 +120,10 @@ impl Board for Bench {
 
     fn mast(&mut self, at: u64) -> Option<MastReading> {
         self.mast.take_if(|(since, _)| *since <= at).map(|(_, reading)| reading)
+    }
+
+    fn utc_s(&mut self) -> Option<u64> {
+        None
     }
 
     fn charge(&mut self) -> Charge {
@@ -171,7 +177,7 @@ impl Carried {
             hash: 0x811c_9dc5,
             sequence: 0,
             kinds: [0; Kind::ALL.len()],
-            last: None,
+            fixes: heapless::Vec::new(),
         };
         let mut bench = Bench {
             now_ms: 0,
@@ -306,40 +312,83 @@ pub fn measure_all(meter: &mut impl Meter) {
 #[inline(never)]
 fn replay(meter: &mut impl Meter) {
     let mut carried = Carried::start();
-    let mut said = heapless::Vec::<(u32, &'static str, u8), 32>::new();
-    meter.stack("handset", || {
-        for _ in 0..BLOCKS {
-            carried.prepare();
-            carried.step(0);
-            let View { page, rung, .. } = carried.app.handset.view();
-            let now = match &page {
-                Page::Guide(guidance) => words::phase(guidance.phase),
-                Page::Fix(fix) => words::verdict(fix.judgement.verdict),
-                Page::Done(..) => "station kept",
-                _ => "no samples yet",
-            };
-            if said.last().is_none_or(|(_, before, _)| *before != now) {
-                // What is left out would be told on the host as well.
-                let _ = said.push((carried.bench.now_ms, now, rung));
+    let mut said = Said::new();
+    meter.stack("handset", || locate(&mut carried, &mut said));
+    for Told { now_ms, now, rung, way_mm } in &said {
+        match way_mm {
+            Some([ahead, left]) => {
+                say!("# {} ms, rung {}: {}, {} mm ahead, {} mm left", now_ms, rung, now, ahead, left)
             }
+            None => say!("# {} ms, rung {}: {}", now_ms, rung, now),
         }
-        begin_anew(&mut carried);
-    });
-    for (now_ms, now, rung) in &said {
-        meter.say(format_args!("{now_ms} ms, rung {rung}: {now}"));
     }
-    let HashedBook { kinds, last, .. } = &carried.bench.book;
+    let HashedBook { kinds, fixes, .. } = &carried.bench.book;
+    fixes.iter().for_each(tell);
     for (kind, count) in Kind::ALL.iter().zip(kinds) {
-        meter.say(format_args!("{count} of {}", kind.name()));
+        say!("# {} of {}", count, kind.name());
     }
-    meter
-        .say(format_args!("{} screens, watchdog fed {} times", carried.bench.screens, carried.bench.meals));
-    let Some((verdict, Some(depth_m))) = *last else { panic!("no station with a depth") };
-    let millimetres = (1000.0 * depth_m) as i32;
-    meter.say(format_args!("station: {}, {millimetres} mm down", words::verdict(verdict)));
-    assert!(verdict == Verdict::Agree && (depth_m - walk::DEPTH_M).abs() < 0.05, "not where the source is");
+    say!("# {} screens, watchdog fed {} times", carried.bench.screens, carried.bench.meals);
+    let Some(Fix { judgement, .. }) = fixes.last() else { panic!("no station with a fix") };
+    let off_m = judgement.depth.map(|depth| (depth.depth_m - walk::DEPTH_M).abs());
+    assert!(
+        judgement.verdict == Verdict::Agree && off_m.is_some_and(|off| off < 0.05),
+        "not where the source is"
+    );
     assert!(kinds[usize::from(Kind::Fault.code()) - 1] == 0, "a fault on a faultless walk");
     assert!(kinds[usize::from(Kind::Header.code()) - 1] == 2, "one recording for each locate");
+}
+
+/// What the person with the mast was told, when and on which rung.
+struct Told {
+    now_ms: u32,
+    rung: u8,
+    now: &'static str,
+    /// Ahead and to the left, where that is known.
+    way_mm: Option<[i32; 2]>,
+}
+
+type Said = heapless::Vec<Told, 32>;
+
+/// In whole millimetres: what is said holds no floats.
+fn millimetres(metres: f32) -> i32 {
+    nullwalk_core::math::round(1000.0 * metres) as i32
+}
+
+fn tell(fix: &Fix) {
+    let Judgement { verdict, depth, range, .. } = &fix.judgement;
+    let (verdict, [east, north]) =
+        (words::verdict(*verdict), fix.place.map_or([0.0; 2], |place| [place.east_m, place.north_m]));
+    let (Some(depth), Some(range)) = (depth, range) else {
+        say!("# fix: {}. {}", verdict, words::CAUTION_NOTHING);
+        return;
+    };
+    let [down, low, high, east, north] =
+        [depth.depth_m, range.low_m, range.high_m, east, north].map(millimetres);
+    say!("# fix: {}, {} mm down to the source, 95 %: {} to {} mm", verdict, down, low, high);
+    say!("#      {} mm east, {} mm north. {}", east, north, words::CAUTION_DEPTH);
+}
+
+/// Never inlined, so that its deepest stack can be told from the code, too.
+#[inline(never)]
+fn locate(carried: &mut Carried, said: &mut Said) {
+    for _ in 0..BLOCKS {
+        carried.prepare();
+        carried.step(0);
+        let View { page, rung, .. } = carried.app.handset.view();
+        let now = match &page {
+            Page::Guide(guidance) => words::phase(guidance.phase),
+            Page::Fix(fix) => words::verdict(fix.judgement.verdict),
+            Page::Done(..) => "station kept",
+            _ => "no samples yet",
+        };
+        if said.last().is_none_or(|before| before.now != now) {
+            let offset = if let Page::Guide(guidance) = &page { guidance.offset } else { None };
+            let way_mm = offset.map(|offset| offset.way_m.to_array().map(millimetres));
+            // What is left out would be told on the host as well.
+            let _ = said.push(Told { now_ms: carried.bench.now_ms, rung, now, way_mm });
+        }
+    }
+    begin_anew(carried);
 }
 
 /// By the menu: open it, two up to the new locate, and yes.

@@ -1,7 +1,7 @@
 //! Runs the core's work on known input, on the host and on an emulated Cortex-M4F.
 //!
 //! Both print a fingerprint of every result, bit for bit; the emulator also prints what the work cost in
-//! instructions and memory. The output is TOML.
+//! instructions and memory. The output is TOML; the emulator's in the frames of `defmt`, which `nullwalk-figures` reads.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 mod fingerprint;
@@ -14,7 +14,10 @@ mod walk;
 #[cfg(target_os = "none")]
 mod firmware;
 
-use core::fmt;
+#[cfg(target_os = "none")]
+use defmt::println as say;
+#[cfg(not(target_os = "none"))]
+use std::println as say;
 
 use fingerprint::Bits;
 
@@ -93,9 +96,6 @@ trait Meter {
 
     /// Report under `name` on the stack that `work` takes.
     fn stack(&mut self, name: &str, work: impl FnOnce());
-
-    /// Tell something to whoever reads along.
-    fn say(&mut self, text: fmt::Arguments<'_>);
 }
 
 #[cfg(not(target_os = "none"))]
@@ -103,15 +103,11 @@ fn main() {
     struct OnHost;
     impl Meter for OnHost {
         fn measure<W: Work>(&mut self, name: &str, plan: Plan, start: impl Fn() -> W) {
-            println!("bits.{name} = {:#010x}", fingerprint::of(plan, start()));
+            say!("bits.{name} = {:#010x}", fingerprint::of(plan, start()));
         }
 
         fn stack(&mut self, _: &str, work: impl FnOnce()) {
             work();
-        }
-
-        fn say(&mut self, text: fmt::Arguments<'_>) {
-            println!("# {text}");
         }
     }
     measure_all(&mut OnHost);

@@ -180,6 +180,8 @@ pub struct LocateState {
     phase: Phase,
     stray: Option<StrayTone>,
     gain: GainState,
+    /// Share of the last window that had to be bridged.
+    bridged: f32,
     last: Option<SampleIndex>,
 }
 
@@ -189,6 +191,8 @@ const CLEAR_SIGMAS: f32 = 2.0;
 const GLANCE_EVERY: u8 = 5;
 /// Looks kept of a walk.
 const LOOKS: usize = 128;
+/// With more than this share of a window bridged, it shows little.
+const DISTURBED_SHARE: f32 = 0.3;
 /// Near the mark is within this share of the depth, plus the length below, metres, and so many sigmas of the position.
 const NEAR_SHARE: f32 = 0.3;
 const NEAR_M: f32 = 0.2;
@@ -278,6 +282,7 @@ impl Locator {
             phase: Phase::Listen,
             stray: None,
             gain: GainState::default(),
+            bridged: 0.0,
             last: None,
         }
     }
@@ -291,6 +296,7 @@ impl Locator {
         gain: GainState,
     ) -> (Guidance, Option<Fix>) {
         state.gain = gain;
+        state.bridged = glimpse.bridged;
         state.last = Some(glimpse.at);
         let heard = state.listener.push(glimpse);
         state.stray = if heard { None } else { stray.or(state.stray) };
@@ -317,6 +323,7 @@ impl Locator {
         let mut reasons = Reasons::default();
         reasons.add_if(state.gain.exhausted, Reason::Saturated);
         reasons.add_if(state.gain.held_too_high, Reason::HeldTooHigh);
+        reasons.add_if(state.bridged > DISTURBED_SHARE, Reason::Disturbed);
         if let Some(stray) = state.stray {
             reasons.add(Reason::OtherTone(stray.tone_hz));
         } else if !state.listener.heard() {
@@ -541,7 +548,7 @@ impl Locator {
             crossed: state.mark.is_some_and(|m| m.crossed),
             sweep,
             sound: Sound::of(if heard { glimpse.snr_db } else { 0.0 }),
-            trouble: self.trouble(state, glimpse),
+            trouble: self.trouble(state),
         }
     }
 
@@ -582,17 +589,18 @@ impl Locator {
         (near && flat).then(|| math::wrap_half_pi(-math::atan2(f.y, f.x)))
     }
 
-    fn trouble(&self, state: &LocateState, glimpse: &Glimpse) -> Option<Reason> {
+    fn trouble(&self, state: &LocateState) -> Option<Reason> {
         if state.gain.exhausted {
             Some(Reason::Saturated)
         } else if state.gain.held_too_high {
             Some(Reason::HeldTooHigh)
+        } else if state.bridged > DISTURBED_SHARE {
+            // With so much missing it means nothing that the tone is not heard.
+            Some(Reason::Disturbed)
         } else if let Some(stray) = state.stray {
             Some(Reason::OtherTone(stray.tone_hz))
         } else if !state.listener.heard() {
             Some(Reason::NoTone)
-        } else if glimpse.bridged > 0.3 {
-            Some(Reason::Disturbed)
         } else {
             None
         }

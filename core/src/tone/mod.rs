@@ -283,10 +283,10 @@ impl Tone {
             self.front.skip(&mut state.front);
             if self.front.is_full(&state.front) {
                 self.finish_boxcar(state, ladder, output);
-                // Part of the next boxcar may be missing too; only the frames still owed set this again.
             }
         }
-        state.gap = true;
+        // The next boxcar is whole if the gap ended with the last.
+        state.gap = state.front.frames() > 0;
     }
 
     fn finish_boxcar<const C: usize>(
@@ -315,16 +315,20 @@ impl Tone {
             impulses: false,
         };
         state.settling = state.settling.saturating_sub(1);
-        let [log, log_before, ..] = &mut state.log;
+        let [log, log_before @ ..] = &mut state.log;
         // A forecast that itself rests on a bridged boxcar is no ground for bridging the next.
-        let sound = state.filled > 0 && log_before.bridged >> boxcar & 1 == 0;
+        let sound = state.filled > 0 && log_before[0].bridged >> boxcar & 1 == 0;
         if sound && !marks.settling && !marks.gap {
             marks.impulses = state.bridge.is_impulse(surprise, tone_power);
         }
         let bridged = marks.settling || marks.gap || marks.impulses;
         if bridged {
+            // Where nothing sound is left in the window, only the tone is known. A forecast of a forecast of itself
+            // would grow without end, since the tone is read from it, too.
+            let is_known = log_before.iter().take(BASE_HOPS).any(|log| log.bridged >> boxcar & 1 == 0);
             for (history, &tone) in state.history.iter_mut().zip(&state.value_v) {
-                history[hop][boxcar] = forecast.one_hop_on(history[before][boxcar], tone);
+                let from = if is_known { history[before][boxcar] } else { tone };
+                history[hop][boxcar] = forecast.one_hop_on(from, tone);
             }
         }
         log.marks = log.marks.and(marks);

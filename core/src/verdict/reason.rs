@@ -1,5 +1,7 @@
 //! Why a verdict is not `Agree`: a code for machines, a sentence for people, and what to do next.
 
+use core::mem::discriminant;
+
 use heapless::Vec;
 
 use super::Verdict;
@@ -153,9 +155,7 @@ impl Reason {
     /// What to do next.
     pub const fn remedy(self) -> &'static str {
         match self {
-            Self::NoTone => {
-                "Check that the beacon is on and on this frequency, then walk closer along the pipe."
-            }
+            Self::NoTone => "See that the beacon is on, and on this tone; then walk closer.",
             Self::OtherTone(_) => "Set the logger to the tone that is there, or change the beacon.",
             Self::Saturated => "Lift the mast 0.5 m or more and repeat, or use a weaker beacon.",
             Self::HeldTooHigh => {
@@ -237,8 +237,9 @@ pub struct Reasons(Vec<Reason, MAX_REASONS>);
 
 impl Reasons {
     /// Add a reason, unless it is there already.
+    #[inline(never)]
     pub fn add(&mut self, reason: Reason) {
-        if !self.0.iter().any(|r| r.code() == reason.code()) {
+        if !self.0.iter().any(|r| discriminant(r) == discriminant(&reason)) {
             // There is room: each reason comes once.
             let _ = self.0.push(reason);
         }

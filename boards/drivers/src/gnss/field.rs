@@ -58,6 +58,29 @@ pub fn time_ms(field: &[u8]) -> Option<u32> {
     (hours < 24 && minutes < 60 && ms < 61_000).then_some((hours * 60 + minutes) * 60_000 + ms)
 }
 
+/// Days since 1970 from `ddmmyy`, of this century.
+pub fn days(field: &[u8]) -> Option<u32> {
+    let value = decimal(field, 0).and_then(|value| u32::try_from(value).ok())?;
+    let (day, month, year) = (value / 10_000, value / 100 % 100, 2000 + value % 100);
+    let most = match month {
+        2 if year % 4 == 0 => 29,
+        2 => 28,
+        4 | 6 | 9 | 11 => 30,
+        1..=12 => 31,
+        _ => return None,
+    };
+    if field.len() != 6 || !(1..=most).contains(&day) {
+        return None;
+    }
+    // Years that begin in March end with the day that may be missing: five months have 153 days, again and again.
+    let (year, month) = if month > 2 { (year, month - 3) } else { (year - 1, month + 9) };
+    let in_year = (153 * month + 2) / 5 + day - 1;
+    Some(365 * year + year / 4 - year / 100 + year / 400 + in_year - DAYS_TO_1970)
+}
+
+/// Days from 1 March of the year 0 to 1 January 1970, in the Gregorian calendar.
+const DAYS_TO_1970: u32 = 719_468;
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -96,5 +119,29 @@ mod tests {
         assert!(
             ["240000", "126000", "125961", ""].into_iter().all(|field| time_ms(field.as_bytes()).is_none())
         );
+    }
+
+    #[test]
+    fn days_count_on_from_1970() {
+        // The turn of the century came after 946 684 800 s (`date -u -d 2000-01-01 +%s`).
+        assert_eq!(days(b"010100"), Some(946_684_800 / 86_400));
+        let lengths =
+            |year: u32| [31, if year % 4 == 0 { 29 } else { 28 }, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+        let mut expected = 946_684_800 / 86_400;
+        for year in 0..100 {
+            for (month, length) in (1..).zip(lengths(year)) {
+                for day in 1..=length {
+                    assert_eq!(
+                        days(std::format!("{day:02}{month:02}{year:02}").as_bytes()),
+                        Some(expected)
+                    );
+                    expected += 1;
+                }
+                assert_eq!(days(std::format!("{:02}{month:02}{year:02}", length + 1).as_bytes()), None);
+            }
+        }
+        for none in ["", "000100", "011300", "010000", "10100", "-10100", "0101.0"] {
+            assert_eq!(days(none.as_bytes()), None, "{none}");
+        }
     }
 }

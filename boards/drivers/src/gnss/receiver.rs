@@ -41,6 +41,7 @@ pub struct Heard {
 pub struct Receiver {
     lines: Lines,
     error: Option<Gst>,
+    utc_s: Option<u64>,
     heard: Heard,
 }
 
@@ -68,6 +69,11 @@ impl Receiver {
         self.heard
     }
 
+    /// Date and time since this was last asked, if any were told: seconds since 1970, UTC.
+    pub fn take_utc(&mut self) -> Option<u64> {
+        self.utc_s.take()
+    }
+
     fn hear(&mut self, sentence: Sentence) -> Option<Place> {
         match sentence {
             Sentence::Gst(error) => {
@@ -78,6 +84,10 @@ impl Receiver {
                 let own = self.error.filter(|error| apart_ms(error.time_ms, gga.time_ms) <= TOGETHER_MS);
                 let sigma_m = own.map_or_else(|| rated_m(&gga), |error| error.sigma_mm as f32 * 1e-3);
                 Some(Place { gga, sigma_m, is_own_sigma: own.is_some() })
+            }
+            Sentence::Rmc(utc_s) => {
+                self.utc_s = Some(utc_s);
+                None
             }
             Sentence::NotYet | Sentence::Other => None,
         }

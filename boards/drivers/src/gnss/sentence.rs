@@ -1,6 +1,6 @@
-//! The two sentences that are used.
+//! The three sentences that are used.
 
-use super::field::{decimal, nanodegrees, time_ms};
+use super::field::{days, decimal, nanodegrees, time_ms};
 
 /// How a place was found, from field 6 of GGA.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,6 +48,8 @@ pub enum Sentence {
     Gga(Gga),
     /// Its error.
     Gst(Gst),
+    /// Date and time: seconds since 1970.
+    Rmc(u64),
     /// A place or an error that the receiver does not know yet.
     NotYet,
     /// Sound, and of no use here.
@@ -81,6 +83,7 @@ impl Sentence {
         match fields.next() {
             Some([_, _, b'G', b'G', b'A']) => gga(&mut fields),
             Some([_, _, b'G', b'S', b'T']) => gst(&mut fields),
+            Some([_, _, b'R', b'M', b'C']) => rmc(&mut fields),
             _ => Ok(Self::Other),
         }
     }
@@ -137,4 +140,15 @@ fn gst<'a>(fields: &mut impl Iterator<Item = &'a [u8]>) -> Result<Sentence, Unre
         Some(Gst { time_ms: time_ms(time)?, sigma_mm })
     };
     read().map(Sentence::Gst).ok_or(Unreadable)
+}
+
+fn rmc<'a>(fields: &mut impl Iterator<Item = &'a [u8]>) -> Result<Sentence, Unreadable> {
+    let (time, status) = (fields.next().ok_or(Unreadable)?, fields.next().ok_or(Unreadable)?);
+    // Between the status and the date stand place, speed and course.
+    let date = fields.nth(6).ok_or(Unreadable)?;
+    if status != b"A" || time.is_empty() || date.is_empty() {
+        return Ok(Sentence::NotYet);
+    }
+    let read = || Some(u64::from(days(date)?) * 86_400 + u64::from(time_ms(time)? / 1000));
+    read().map(Sentence::Rmc).ok_or(Unreadable)
 }

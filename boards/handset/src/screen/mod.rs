@@ -202,7 +202,11 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
     fn reason(&mut self, bar: &str, reason: Reason, text: &str, count: Count) -> Result<(), D::Error> {
         let Count { number, of } = count;
         self.bar(&short(format_args!("{bar} {number}/{of}")), words::reason(reason))?;
-        self.sentences(self.top() + self.pen.thick(), text).map(drop)
+        let y = self.sentences(self.top() + self.pen.thick(), text)?;
+        if matches!(reason, Reason::NoTone | Reason::OtherTone(_)) {
+            self.sentences(y, words::CAUTION_NOTHING_BRIEF)?;
+        }
+        Ok(())
     }
 
     fn fault(&mut self, kind: FaultKind, channel: Option<u8>) -> Result<(), D::Error> {

@@ -87,6 +87,10 @@ impl Board for Pico2 {
         self.mast.up_to(at, sampling::latest(), now_ms)
     }
 
+    fn utc_s(&mut self) -> Option<u64> {
+        self.mast.take_utc()
+    }
+
     fn charge(&mut self) -> Charge {
         let now_ms = self.now_ms();
         self.battery.charge(now_ms)

@@ -122,6 +122,11 @@ impl Mast {
         })
     }
 
+    /// Date and time from the satellites, if they were told since this was last asked: seconds since 1970.
+    pub fn take_utc(&mut self) -> Option<u64> {
+        self.receiver.take_utc()
+    }
+
     /// Whether the tilt sensor fell silent since this was last asked.
     pub fn was_lost(&mut self) -> bool {
         core::mem::take(&mut self.lost)

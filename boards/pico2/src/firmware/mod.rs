@@ -25,12 +25,14 @@ use embassy_rp::peripherals::{DMA_CH0, DMA_CH1, UART0, UART1};
 use embassy_rp::uart::BufferedInterruptHandler;
 use embassy_rp::watchdog::Watchdog;
 use embassy_rp::{bind_interrupts, clocks, dma};
+use heapless::String;
+use nullwalk_core::record::Reset;
 use nullwalk_drivers::sounder::Sounder;
 use nullwalk_handset::Handset;
 use nullwalk_handset::app::{App, Board};
 use nullwalk_handset::intake::{Inlet, Packets};
 use nullwalk_pico2::fitting::{self, CHANNELS, DEPTH, FRAMES, TONE_HZ};
-use nullwalk_pico2::wiring::Parts;
+use nullwalk_pico2::wiring::{Converter, Parts};
 use static_cell::StaticCell;
 
 use board::Pico2;
@@ -78,15 +80,7 @@ fn main() -> ! {
     tick();
     start::open_book(&mut board);
 
-    let (producer, mut outlet) = PACKETS.init(Packets::new()).split();
-    sampling::start(parts.converter, Inlet::new(producer));
-    board.guard();
-    let report = start::self_test(&mut board, &mut outlet);
-    let fitting = fitting::fitting(reset, last_words).expect("a test builds a handset of this fitting");
-    let mut handset = Handset::new(fitting).expect("a test builds a handset of this fitting");
-    handset.resume_after(board.book().last_station());
-    handset.begin(&report, board.book());
-    let app = APP.init(App::new(handset, outlet));
+    let app = make_handset(&mut board, parts.converter, reset, last_words);
     loop {
         app.turn(&mut board);
         board.sounder.set_tone(app.handset.view().tone_hz);
@@ -96,6 +90,25 @@ fn main() -> ! {
         board.revive_converter(app.handset.is_silent());
         cortex_m::asm::wfi();
     }
+}
+
+/// Never inlined: a handset takes a lot of stack until it is where it stays, and the loop must not stand on that.
+#[inline(never)]
+fn make_handset(
+    board: &mut Pico2,
+    converter: Converter,
+    reset: Reset,
+    last_words: String<128>,
+) -> &'static mut App<'static, CHANNELS, FRAMES> {
+    let (producer, mut outlet) = PACKETS.init(Packets::new()).split();
+    sampling::start(converter, Inlet::new(producer));
+    board.guard();
+    let report = start::self_test(board, &mut outlet);
+    let fitting = fitting::fitting(reset, last_words).expect("a test builds a handset of this fitting");
+    let mut handset = Handset::new(fitting).expect("a test builds a handset of this fitting");
+    handset.resume_after(board.book().last_station());
+    handset.begin(&report, board.book());
+    APP.init(App::new(handset, outlet))
 }
 
 /// Without samples nothing else would wake the slow side.
