@@ -7,11 +7,13 @@ mod belief;
 mod circle;
 mod coarse;
 mod glimpse;
+pub mod line;
 mod mode;
 pub(crate) mod normal;
 mod ring;
 mod symmetric;
 mod traverse;
+mod walk;
 
 use glam::Vec3;
 
