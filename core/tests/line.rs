@@ -147,18 +147,11 @@ fn look(truth: &Truth, at: [f64; 3], sigma_nt: f64, pose_m: f64, noise: &mut Noi
 fn looks(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Ring<128> {
     let mut noise = Noise::of(seed);
     let mut ring = Ring::default();
+    // The transmitter's sign means nothing.
+    let sign = if seed % 2 == 0 { 1.0 } else { -1.0 };
     for &at in walk {
-        let mut look = look(truth, at, SIGMA_NT, pose_m, &mut noise);
-        // A transmitter's sign means nothing, and may change.
-        if noise.uniform() < 0.05 {
-            look.fields_nt = look.fields_nt.map(|b| -b);
-            ring = std::iter::once(look).fold(ring, |mut ring, look| {
-                ring.push(Look { fields_nt: look.fields_nt.map(|b| -b), ..look });
-                ring
-            });
-        } else {
-            ring.push(look);
-        }
+        let look = look(truth, at, SIGMA_NT, pose_m, &mut noise);
+        ring.push(Look { fields_nt: look.fields_nt.map(|b| b * sign), ..look });
     }
     ring
 }
@@ -211,12 +204,13 @@ fn the_bound_is_that_of_the_table_where_the_gain_is_known() {
     // Three lanes of 6 m, a line straight across them; worked out with other libraries.
     for (depth_m, table_mm) in [(1.0, 1.2), (2.0, 3.8), (3.0, 8.7), (6.0, 47.0)] {
         let truth = [0.0, -depth_m, 0.0, 0.0, 0.01, 0.0];
-        let lane = |x: f64| (0..100).map(move |n| [x, 0.06 * f64::from(n) - 2.97, 0.0]);
+        let lane = |x: f64| (0..120).map(move |n| [x, 0.05 * f64::from(n) - 2.975, 0.0]);
         let walk: Vec<_> = [-0.5, 0.0, 0.5].into_iter().flat_map(lane).collect();
         let known = 1000.0 * bound(&truth, &walk, 0.0, 1e-9)[1];
         let unknown = 1000.0 * bound(&truth, &walk, 0.0, RATIO_SIGMA)[1];
         println!("{depth_m} m: bound {known:.2} mm ({table_mm}), gain to 0.3 % {unknown:.2} mm");
-        assert!((known / table_mm - 1.0).abs() < 0.12);
+        // The table has two digits.
+        assert!((known / table_mm - 1.0).abs() < 0.05);
     }
 }
 
@@ -234,7 +228,9 @@ fn with_known_poses_the_fit_meets_the_bound() {
 fn with_uncertain_poses_the_fit_meets_the_bound_that_knows_of_them() {
     for depth_m in [0.5, 1.0, 2.0, 3.0, 4.0] {
         let t = trial(depth_m, 0.02, 500);
-        assert!(t.found >= 495 && t.efficiency < 1.10 && t.stated < 1.25);
+        // Half a metre down, 2 cm are too much of the way for a straight line, and merging adds its own (a bias of 0.3
+        // bounds, 0.3 mm).
+        assert!(t.found >= 495 && t.efficiency < 1.15 && t.stated < 1.25);
     }
 }
 
@@ -285,24 +281,34 @@ fn half_turn(angle: f64) -> f64 {
     angle - std::f64::consts::PI * (angle / std::f64::consts::PI).round()
 }
 
+/// A line 1.2 m down and 0.6 m aside, and a neighbour as deep, 0.6 m to the other side, that carries a share of its
+/// current in step with it.
 #[test]
 fn two_rays_that_belong_to_no_one_line_are_noticed() {
     let mut noise = Noise::of(5);
-    let mut flagged = [0; 2];
-    for _ in 0..500 {
-        let mut truth = pipe(1.2);
-        truth[0] = 0.6;
-        let mut one = look(&truth, [0.0; 3], 0.005, 0.0, &mut noise);
-        // A second line a metre aside with half the current adds its own.
-        truth[0] = -0.6;
-        truth[4] = 0.005;
-        let other = look(&truth, [0.0; 3], 0.0, 0.0, &mut noise);
-        let limit = upper_point(2, Level::OnePerCent);
-        let beyond = |look: &Look| line::glimpse(look, 0.003, 0.03).is_ok_and(|g| g.chi_square > limit);
-        flagged[0] += i32::from(beyond(&one));
-        one.fields_nt.iter_mut().zip(other.fields_nt).for_each(|(b, more)| *b += more);
-        flagged[1] += i32::from(beyond(&one) || line::glimpse(&one, 0.003, 0.03).is_err());
+    let limit = upper_point(2, Level::OnePerCent);
+    let mut flagged = |share: f64, sigma_nt: f64| {
+        let mut count = 0;
+        for _ in 0..500 {
+            let mut truth = pipe(1.2);
+            truth[0] = 0.6;
+            let mut both = look(&truth, [0.0; 3], sigma_nt, 0.0, &mut noise);
+            truth[0] = -0.6;
+            truth[4] *= share;
+            let other = look(&truth, [0.0; 3], 0.0, 0.0, &mut noise);
+            both.fields_nt.iter_mut().zip(other.fields_nt).for_each(|(b, more)| *b += more);
+            let found = line::glimpse(&both, 0.003, 0.03);
+            count += u32::from(found.map_or(true, |found| found.chi_square > limit));
+        }
+        f64::from(count) / 500.0
+    };
+    println!("neighbour's share: noticed by one glimpse in noise of 0.5 % and 0.1 % of the field");
+    for share in [0.0, 0.2, 0.5, -0.2, -0.5] {
+        let [noisy, clean] = [0.007, 0.0014].map(|sigma_nt| flagged(share, sigma_nt));
+        println!("{share:+.1}: {:.0} %, {:.0} %", 100.0 * noisy, 100.0 * clean);
+        match share {
+            0.0 => assert!(noisy < 0.03 && clean < 0.03),
+            _ => assert!(share.abs() < 0.4 || clean > 0.9),
+        }
     }
-    println!("flagged: {} of 500 alone, {} of 500 beside another", flagged[0], flagged[1]);
-    assert!(flagged[0] < 15 && flagged[1] > 450);
 }

@@ -20,6 +20,8 @@ const BOLDEST: f32 = 0.2;
 const CAUTIOUS: f32 = 0.7;
 /// The steps have settled when the next promises to lower chi-square by less than this: a tenth of a sigma.
 const SETTLED: f32 = 1e-2;
+/// and the places of the looks, when they would rather lower all looks' sum of squares by less than this.
+const AT_REST: f32 = 0.1;
 /// Sums of squares are rounded by this share.
 const ROUNDING: f32 = 1e-5;
 /// What a transmitter's phase is worth beforehand, over what a look says: nothing.
@@ -69,7 +71,10 @@ pub struct Search<S, const U: usize> {
     pub sums: Sums<U>,
     damping: f32,
     pub rounds: u32,
+    /// Whether the source has settled.
     pub settled: bool,
+    /// Whether the places have, too. Poor ones never do, and need not.
+    at_rest: bool,
 }
 
 /// The looks, what they share, from which chi-square on one weighs less, and how far each was from where it was said to
@@ -91,7 +96,7 @@ impl<S, const U: usize> Search<S, U> {
         S: Source<U, P>,
     {
         let sums = Sums::of::<S, L, P, M, R>(&source, walk);
-        Self { source, sums, damping: 1e-3, rounds: 0, settled: false }
+        Self { source, sums, damping: 1e-3, rounds: 0, settled: false, at_rest: false }
     }
 
     /// So many steps more, at most.
@@ -103,7 +108,7 @@ impl<S, const U: usize> Search<S, U> {
         S: Source<U, P>,
     {
         for _ in 0..rounds {
-            if self.settled {
+            if self.settled && self.at_rest {
                 return;
             }
             self.rounds += 1;
@@ -114,15 +119,15 @@ impl<S, const U: usize> Search<S, U> {
             let promised: f32 = step.iter().zip(&self.sums.normal.right).map(|(step, right)| step * right).sum();
             let next = self.source.stepped(&step);
             let tried = Sums::of::<S, L, P, M, R>(&next, walk);
-            // What is no number is not accepted either.
-            if tried.cost < self.sums.cost + ROUNDING * self.sums.cost {
-                self.settled = promised < SETTLED && self.damping < 0.1;
+            let resting = promised < SETTLED;
+            // A last step may raise the sum: the places go on moving. What is no number is not accepted.
+            if tried.cost < self.sums.cost + ROUNDING * self.sums.cost || (resting && tried.cost.is_finite()) {
+                self.settled = resting && self.damping < 0.1;
+                self.at_rest = tried.restless < AT_REST;
                 self.source = next;
                 self.sums = tried;
                 self.damping *= 0.1;
             } else {
-                // A step that promises nothing and still does not lower the sum is at its bottom.
-                self.settled = promised < SETTLED;
                 self.damping = self.damping.max(1e-4) * 8.0;
             }
         }
@@ -143,6 +148,8 @@ pub struct Sums<const U: usize> {
     /// Sum of squares, an outlying look counting as one just explained.
     pub chi_square: f32,
     pub outliers: u32,
+    /// By how much the places of the looks would rather lower it.
+    restless: f32,
 }
 
 impl<const U: usize> Sums<U> {
@@ -150,7 +157,8 @@ impl<const U: usize> Sums<U> {
         source: &S,
         walk: &mut Walk<'_, L>,
     ) -> Self {
-        let mut sums = Self { normal: Normal::NONE, cost: 0.0, chi_square: 0.0, outliers: 0 };
+        let (normal, outliers) = (Normal::NONE, 0);
+        let mut sums = Self { normal, cost: 0.0, chi_square: 0.0, outliers, restless: 0.0 };
         let outlying = walk.outlying;
         for (sight, shift_m) in walk.looks.iter().zip(walk.shifts_m.iter_mut()) {
             let look = sight.look();
@@ -162,8 +170,10 @@ impl<const U: usize> Sums<U> {
                 math::sqrt(variance_m2.z),
             );
             let mut rows = Rows::<U, M, R>::of::<S, L, P>(sight, source, walk.shared.field, sigma_m, *shift_m);
-            let own = rows.eliminated();
-            let [x, y, z, ..] = own else { continue };
+            rows.eliminate();
+            sums.restless += rows.restless();
+            let own = rows.preferred();
+            let [x, y, z, ..] = own.as_slice() else { continue };
             let step_m = Vec3::new(*x, *y, *z) * sigma_m;
             let away_m = BOLDEST * source.distance_m(look.at_m + *shift_m);
             let length_m = step_m.length();
@@ -284,9 +294,8 @@ impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
         rows
     }
 
-    /// Turn the rows so that the look's own unknowns stand in the first `M` alone, and give the values they would
-    /// rather have.
-    fn eliminated(&mut self) -> &[f32] {
+    /// Turn the rows so that the look's own unknowns stand in the first `M` alone.
+    fn eliminate(&mut self) {
         for n in 0..M {
             let Some((column, later)) = self.own.get_mut(n..).and_then(<[_]>::split_first_mut) else { continue };
             let norm = math::sqrt(column.iter().skip(n).map(|x| x * x).sum());
@@ -306,17 +315,26 @@ impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
                 other.iter_mut().zip(&mirror).for_each(|(x, m)| *x -= share * m);
             }
         }
-        // Backwards through the triangle; the answer takes the place of what was left over in those rows.
+    }
+
+    /// By how much its own unknowns could lower the look's sum of squares.
+    fn restless(&self) -> f32 {
+        self.left.iter().take(M).map(|x| x * x).sum()
+    }
+
+    /// The values that its own unknowns would rather have: backwards through the triangle.
+    fn preferred(&self) -> [f32; M] {
+        let mut found = [0.0; M];
         for n in (0..M).rev() {
-            let known: f32 = (n + 1..M)
-                .filter_map(|k| Some(self.own.get(k)?.get(n)? * self.left.get(k)?))
-                .sum();
+            let later = self.own.iter().zip(&found).skip(n + 1);
+            let known: f32 = later.map(|(column, x)| column.get(n).map_or(0.0, |cell| cell * x)).sum();
             let pivot = self.own.get(n).and_then(|column| column.get(n)).copied().unwrap_or(1.0);
-            if let Some(left) = self.left.get_mut(n) {
-                *left = (*left - known) / pivot;
+            let left = self.left.get(n).copied().unwrap_or(0.0);
+            if let Some(cell) = found.get_mut(n) {
+                *cell = (left - known) / pivot;
             }
         }
-        self.left.get(..M).unwrap_or_default()
+        found
     }
 
     fn cost(&self) -> f32 {
