@@ -55,7 +55,9 @@ fn the_fit_of_a_line_agrees_with_scipy_and_with_the_bound() {
             100.0 * chi_off.abs(),
             solution.beyond
         );
-        assert!(off < 0.05 && sigma_off.abs() < 0.02 && chi_off.abs() < 0.01 && outlying == solution.beyond);
+        assert!(
+            off < 0.05 && sigma_off.abs() < 0.02 && chi_off.abs() < 0.01 && outlying == solution.beyond
+        );
         assert!((0.97..1.06).contains(&over_bound));
     }
 }

@@ -101,7 +101,14 @@ fn ends_elbows_and_tees_do_to_a_depth_what_the_libraries_say() {
     };
     for (kind, distance, total, across) in rows {
         let [own_total, own_across] = found(&kind, distance);
-        println!("{kind} at {distance} m: {:+.1} %, across {:+.1} %", 100.0 * own_total, 100.0 * own_across);
-        assert!((own_total - total).abs() < 1e-4 && (own_across - across).abs() < 1e-4, "{kind} {distance}");
+        println!(
+            "{kind} at {distance} m: {:+.1} %, across {:+.1} %",
+            100.0 * own_total,
+            100.0 * own_across
+        );
+        assert!(
+            (own_total - total).abs() < 1e-4 && (own_across - across).abs() < 1e-4,
+            "{kind} {distance}"
+        );
     }
 }

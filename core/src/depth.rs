@@ -3,6 +3,7 @@
 //! Depths here are from the lower node down to the source. Lengths along a lane are measured on the ground.
 
 pub mod line;
+pub mod soil;
 
 use crate::array::NodeField;
 use crate::math;

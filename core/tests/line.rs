@@ -237,7 +237,9 @@ fn with_uncertain_poses_the_fit_meets_the_bound_that_knows_of_them() {
 #[test]
 fn one_glimpse_tells_what_it_can() {
     let mut noise = Noise::of(3);
-    println!("aside  found  inside 2 sigma: depth offset lay  median sigma_d/d  beyond chi-square's 1 % point");
+    println!(
+        "aside  found  inside 2 sigma: depth offset lay  median sigma_d/d  beyond chi-square's 1 % point"
+    );
     for share in [0.0, 0.3, 0.8, 1.5] {
         let (mut found, mut within, mut beyond, mut sigmas) = (0, [0; 3], 0, Vec::new());
         for _ in 0..2000 {
@@ -257,14 +259,17 @@ fn one_glimpse_tells_what_it_can() {
                 half_turn(f64::from(glimpse.lay_rad().value) - lay) / f64::from(glimpse.lay_rad().sigma),
             ];
             within.iter_mut().zip(offs).for_each(|(w, off)| *w += i32::from(off.abs() < 2.0));
-            beyond += i32::from(glimpse.chi_square > upper_point(glimpse.freedom as usize, Level::OnePerCent));
+            beyond +=
+                i32::from(glimpse.chi_square > upper_point(glimpse.freedom as usize, Level::OnePerCent));
         }
         sigmas.sort_by(f64::total_cmp);
         let per_cent = |n: i32| 100.0 * f64::from(n) / f64::from(found);
         let [depth, offset, lay] = within.map(per_cent);
         let beyond = per_cent(beyond);
         let median = sigmas[sigmas.len() / 2];
-        println!("{share:4}  {found:5}   {depth:.1} %  {offset:.1} %  {lay:.1} %   {median:.3}   {beyond:.2} %");
+        println!(
+            "{share:4}  {found:5}   {depth:.1} %  {offset:.1} %  {lay:.1} %   {median:.3}   {beyond:.2} %"
+        );
         assert!(found > 1900 && (92.5..98.5).contains(&depth) && (92.5..98.5).contains(&lay));
         assert!((91.0..98.5).contains(&offset) && beyond < 2.0);
     }

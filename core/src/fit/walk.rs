@@ -116,12 +116,15 @@ impl<S, const U: usize> Search<S, U> {
                 self.damping = self.damping.max(1e-4) * 8.0;
                 continue;
             };
-            let promised: f32 = step.iter().zip(&self.sums.normal.right).map(|(step, right)| step * right).sum();
+            let promised: f32 =
+                step.iter().zip(&self.sums.normal.right).map(|(step, right)| step * right).sum();
             let next = self.source.stepped(&step);
             let tried = Sums::of::<S, L, P, M, R>(&next, walk);
             let resting = promised < SETTLED;
             // A last step may raise the sum: the places go on moving. What is no number is not accepted.
-            if tried.cost < self.sums.cost + ROUNDING * self.sums.cost || (resting && tried.cost.is_finite()) {
+            if tried.cost < self.sums.cost + ROUNDING * self.sums.cost
+                || (resting && tried.cost.is_finite())
+            {
                 self.settled = resting && self.damping < 0.1;
                 self.at_rest = tried.restless < AT_REST;
                 self.source = next;
@@ -164,12 +167,10 @@ impl<const U: usize> Sums<U> {
             let look = sight.look();
             let place_m = walk.shared.place_m;
             let variance_m2 = look.pose_sigma_m * look.pose_sigma_m + place_m * place_m;
-            let sigma_m = Vec3::new(
-                math::sqrt(variance_m2.x),
-                math::sqrt(variance_m2.y),
-                math::sqrt(variance_m2.z),
-            );
-            let mut rows = Rows::<U, M, R>::of::<S, L, P>(sight, source, walk.shared.field, sigma_m, *shift_m);
+            let sigma_m =
+                Vec3::new(math::sqrt(variance_m2.x), math::sqrt(variance_m2.y), math::sqrt(variance_m2.z));
+            let mut rows =
+                Rows::<U, M, R>::of::<S, L, P>(sight, source, walk.shared.field, sigma_m, *shift_m);
             rows.eliminate();
             sums.restless += rows.restless();
             let own = rows.preferred();
@@ -297,7 +298,9 @@ impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
     /// Turn the rows so that the look's own unknowns stand in the first `M` alone.
     fn eliminate(&mut self) {
         for n in 0..M {
-            let Some((column, later)) = self.own.get_mut(n..).and_then(<[_]>::split_first_mut) else { continue };
+            let Some((column, later)) = self.own.get_mut(n..).and_then(<[_]>::split_first_mut) else {
+                continue;
+            };
             let norm = math::sqrt(column.iter().skip(n).map(|x| x * x).sum());
             let mut mirror = *column;
             mirror.iter_mut().take(n).for_each(|x| *x = 0.0);
@@ -342,7 +345,8 @@ impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
     }
 
     fn add_to(&self, normal: &mut Normal<U>, weight: f32) {
-        let product = |a: &[f32; R], b: &[f32; R]| -> f32 { a.iter().zip(b).skip(M).map(|(a, b)| a * b).sum() };
+        let product =
+            |a: &[f32; R], b: &[f32; R]| -> f32 { a.iter().zip(b).skip(M).map(|(a, b)| a * b).sum() };
         for ((row, right), column) in normal.matrix.iter_mut().zip(&mut normal.right).zip(&self.by) {
             for (cell, other) in row.iter_mut().zip(&self.by) {
                 *cell += weight * product(column, other);

@@ -176,7 +176,8 @@ pub fn traverse<const N: usize>(
     start: Line,
     shared: &Shared,
 ) -> Result<Traced<Line, UNKNOWNS>, Undetermined> {
-    let guess = Guess { line: start, upper_gain: 0.0, ratio_sigma: shared.node_ratio, level_sigma_rad: None };
+    let guess =
+        Guess { line: start, upper_gain: 0.0, ratio_sigma: shared.node_ratio, level_sigma_rad: None };
     traced::<N>(walk.looks(), guess, shared)
 }
 
@@ -319,7 +320,10 @@ mod tests {
             let by_place =
                 (guess.field_nt(at_m + axis * h)[0] - guess.field_nt(at_m - axis * h)[0]) / (2.0 * h);
             let own = seen.by_place[0] * axis;
-            assert!((own - by_place).length() < 2e-3 * seen.field_nt[0].length(), "{axis}: {own} {by_place}");
+            assert!(
+                (own - by_place).length() < 2e-3 * seen.field_nt[0].length(),
+                "{axis}: {own} {by_place}"
+            );
         }
         assert!((seen.field_nt[0] - guess.field_nt(at_m)[0]).length() < 1e-4);
     }

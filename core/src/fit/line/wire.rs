@@ -32,8 +32,7 @@ impl Axes {
     /// turns: what it does beside the axis, and with the axis.
     pub fn by_turns(&self, field_nt: Vec3, by_place: Symmetric, on_m: f32) -> [Vec3; 2] {
         let level = self.along.truncate().length();
-        [self.left * level, self.up]
-            .map(|turn| by_place * (turn * -on_m) - self.along * field_nt.dot(turn))
+        [self.left * level, self.up].map(|turn| by_place * (turn * -on_m) - self.along * field_nt.dot(turn))
     }
 }
 
