@@ -22,7 +22,7 @@ use symmetric::Symmetric;
 
 pub use glimpse::{Glimpsed, LogNormal, Priors, glimpse};
 pub(crate) use normal::solution;
-pub use ring::{Look, Ring};
+pub use ring::{Look, Mergeable, Ring};
 pub use traverse::{Shared, Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
 
 /// The field of 1 A m2 at 1 m, in nanotesla.

@@ -91,21 +91,41 @@ impl Look {
     }
 }
 
-/// At most `N` looks.
-#[derive(Debug, Clone)]
-pub struct Ring<const N: usize> {
-    looks: heapless::Vec<Look, N>,
+/// What a ring keeps: a look, with or without more to it.
+pub trait Mergeable {
+    /// The look.
+    fn look(&self) -> &Look;
+
+    /// Both as one, each with the weight of its sigma.
+    #[must_use]
+    fn merged(&self, other: &Self) -> Self;
 }
 
-impl<const N: usize> Default for Ring<N> {
+impl Mergeable for Look {
+    fn look(&self) -> &Look {
+        self
+    }
+
+    fn merged(&self, other: &Self) -> Self {
+        self.merged(other)
+    }
+}
+
+/// At most `N` looks.
+#[derive(Debug, Clone)]
+pub struct Ring<const N: usize, L = Look> {
+    looks: heapless::Vec<L, N>,
+}
+
+impl<const N: usize, L> Default for Ring<N, L> {
     fn default() -> Self {
         Self { looks: heapless::Vec::new() }
     }
 }
 
-impl<const N: usize> Ring<N> {
+impl<const N: usize, L: Mergeable> Ring<N, L> {
     /// Take in a look. When there is no room, the two neighbours in time that lose least by it are merged first.
-    pub fn push(&mut self, look: Look) {
+    pub fn push(&mut self, look: L) {
         if self.looks.is_full() {
             self.merge();
         }
@@ -119,7 +139,7 @@ impl<const N: usize> Ring<N> {
     }
 
     /// The looks, in the order of the walk.
-    pub fn looks(&self) -> &[Look] {
+    pub fn looks(&self) -> &[L] {
         &self.looks
     }
 
@@ -129,7 +149,7 @@ impl<const N: usize> Ring<N> {
         for (n, (a, b)) in looks.iter().zip(looks.iter().skip(1)).enumerate() {
             let before = looks.get(n.saturating_sub(1)).unwrap_or(a);
             let after = looks.get((n + 2).min(last)).unwrap_or(b);
-            let loss = a.loss(before, b, after);
+            let loss = a.look().loss(before.look(), b.look(), after.look());
             if loss < best.0 {
                 best = (loss, n);
             }

@@ -5,6 +5,7 @@
 
 mod glimpse;
 mod start;
+mod two;
 mod wire;
 
 use core::f32::consts::FRAC_PI_2;
@@ -22,6 +23,7 @@ use wire::{Axes, Wire};
 
 pub use glimpse::glimpse;
 pub use start::start;
+pub use two::{PhasorLook, TWO_UNKNOWNS, Two, two};
 
 /// Unknowns of a line: to the left, up, lay, slope, current, gain of the upper node.
 pub const UNKNOWNS: usize = 6;

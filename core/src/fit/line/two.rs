@@ -1,0 +1,283 @@
+//! Two long parallel lines on one tone, each with a current of its own size and phase, fitted to a whole walk.
+
+use glam::Vec3;
+
+use super::wire::{Axes, Wire};
+use super::{Line, Traced, gain_belief, start, told};
+use crate::fit::ring::{Mergeable, Look, Ring};
+use crate::fit::traverse::{Shared, Undetermined};
+use crate::fit::walk::{Search, Seen, Sight, Source, Walk};
+use crate::math;
+
+/// Unknowns of two lines: to the left and up of the first, to the left and up of the second, lay, slope, current of the
+/// first, current of the second in step with it and a quarter of a turn ahead, gain of the upper node.
+pub const TWO_UNKNOWNS: usize = 10;
+/// Chi-square of one look, twelve numbers less its phase, above which it weighs less: exceeded once in a thousand times.
+const OUTLYING: f32 = crate::chi_square::Level::OnePerMille.tabled()[11 - 1];
+/// Where the second line is tried, in depths of the one that explains the walk alone, and for so many steps.
+const TRIED: [f32; 6] = [-2.0, -1.0, -0.5, 0.5, 1.0, 2.0];
+const TRIAL_ROUNDS: u32 = 4;
+const ROUNDS: u32 = 30;
+/// Where the first goes while the second is tried: so much of the way from it.
+const APART: f32 = 0.2;
+
+/// A look with what is in quadrature to its fields: the field's phasors, turned together by any angle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PhasorLook {
+    /// The fields in phase, and everything else.
+    pub look: Look,
+    /// Field in quadrature at the lower and the upper node, site frame, nanotesla. The same noise.
+    pub quadrature_nt: [Vec3; 2],
+}
+
+impl Mergeable for PhasorLook {
+    fn look(&self) -> &Look {
+        &self.look
+    }
+
+    fn merged(&self, other: &Self) -> Self {
+        // Neighbours' phases may differ, for each has its own: the other is turned to come nearest.
+        let ([lower, upper], [other_lower, other_upper]) = (self.quadrature_nt, other.quadrature_nt);
+        let ([a, b], [c, d]) = (self.look.fields_nt, other.look.fields_nt);
+        let real = a.dot(c) + b.dot(d) + lower.dot(other_lower) + upper.dot(other_upper);
+        let imaginary = a.dot(other_lower) + b.dot(other_upper) - lower.dot(c) - upper.dot(d);
+        let size = math::recip_sqrt(real * real + imaginary * imaginary + f32::MIN_POSITIVE);
+        let (cos, sin) = (real * size, imaginary * size);
+        let turned = Look { fields_nt: [c * cos + other_lower * sin, d * cos + other_upper * sin], ..other.look };
+        let quadrature = [other_lower * cos - c * sin, other_upper * cos - d * sin];
+        // What is in quadrature is mixed as the fields are: with the same shares.
+        let as_look = |look: &Look, fields_nt| Look { fields_nt, ..*look };
+        let mixed = as_look(&self.look, self.quadrature_nt).merged(&as_look(&turned, quadrature));
+        Self { look: self.look.merged(&turned), quadrature_nt: mixed.fields_nt }
+    }
+}
+
+impl Sight<2> for PhasorLook {
+    fn look(&self) -> &Look {
+        &self.look
+    }
+
+    fn parts_nt(&self) -> [[Vec3; 2]; 2] {
+        [self.look.fields_nt, self.quadrature_nt]
+    }
+}
+
+/// Two parallel lines.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Two {
+    /// The one that carries more.
+    pub first: Line,
+    /// The other; its `current_a` is the size of its current.
+    pub second: Line,
+    /// By how much the second's current is ahead of the first's, radians, between minus and plus pi.
+    pub phase_rad: f32,
+}
+
+/// Fit two long parallel lines to a walk.
+///
+/// Each look's phase is an unknown of its own, for the transmitter's is not known; what tells the lines apart is shape,
+/// and where their currents are out of step, the ellipse that the field makes. The second line is tried at six places
+/// beside the one line that comes nearest to explaining the walk, and the best two are followed to the end: at most 84
+/// linearisations, some tens of millions of instructions for a full walk. Which of two lines with nearly the same
+/// current is the first may change from walk to walk.
+///
+/// ```
+/// use glam::Vec3;
+/// use nullwalk_core::fit::{Look, Ring, Shared, line::{self, Line, PhasorLook}};
+/// let first = Line { at_m: Vec3::new(0.0, 0.1, -1.0), along: Vec3::X, current_a: 0.01 };
+/// // A metre and a half beside it, deeper, with 40 % of its current and a quarter of a turn behind.
+/// let second = Line { at_m: Vec3::new(0.0, 1.6, -1.3), along: Vec3::X, current_a: -0.004 };
+/// let upper_m = Vec3::new(0.0, 0.0, 0.4);
+/// let mut walk = Ring::<128, PhasorLook>::default();
+/// for (x, n) in [-0.5, 0.0, 0.5].into_iter().flat_map(|x| (0..40).map(move |n| (x, n))) {
+///     let at_m = Vec3::new(x, 0.15 * n as f32 - 3.0, 0.0);
+///     let nodes_m = [at_m, at_m + upper_m];
+///     let fields_nt = nodes_m.map(|at_m| first.field_nt(at_m));
+///     let quadrature_nt = nodes_m.map(|at_m| second.field_nt(at_m));
+///     let (sigma_nt, pose_sigma_m) = ([0.01; 2], Vec3::ZERO);
+///     let look = Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO };
+///     walk.push(PhasorLook { look, quadrature_nt });
+/// }
+/// let found = line::two(&walk, &Shared { node_ratio: 0.01, ..Shared::default() }).unwrap();
+/// assert!((found.source.first.at_m.z + 1.0).abs() < 0.01 && (found.source.second.at_m.z + 1.3).abs() < 0.02);
+/// assert!((found.source.phase_rad.abs() - core::f32::consts::FRAC_PI_2).abs() < 0.01);
+/// ```
+///
+/// # Errors
+/// What the walk does not determine; [`Undetermined::TooFew`] where not even one line explains some of it.
+pub fn two<const N: usize>(
+    walk: &Ring<N, PhasorLook>,
+    shared: &Shared,
+) -> Result<Traced<Two, TWO_UNKNOWNS>, Undetermined> {
+    let looks = walk.looks();
+    let mut plain: Ring<N> = Ring::default();
+    looks.iter().for_each(|look| plain.push(look.look));
+    let line = start::of(plain.looks()).ok_or(Undetermined::TooFew)?;
+    let one = super::traverse(&plain, line, shared).map_or(line, |found| found.source);
+    let mut shifts_m = [Vec3::ZERO; N];
+    let mut walk = Walk { looks, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
+    let mut best: [Option<Search<Pair, TWO_UNKNOWNS>>; 2] = [None, None];
+    for aside in TRIED {
+        walk.shifts_m.fill(Vec3::ZERO);
+        let mut search = Search::new::<_, 2, 4, 16>(Pair::of(&one, aside, shared.node_ratio), &mut walk);
+        search.go_on::<_, 2, 4, 16>(&mut walk, TRIAL_ROUNDS);
+        let [first, second] = &mut best;
+        let worse = |than: &Option<Search<_, TWO_UNKNOWNS>>| {
+            than.as_ref().is_none_or(|than| search.sums.cost < than.sums.cost)
+        };
+        if worse(first) {
+            *second = first.take();
+            *first = Some(search);
+        } else if worse(second) {
+            *second = Some(search);
+        }
+    }
+    let mut found: Option<Search<Pair, TWO_UNKNOWNS>> = None;
+    for mut search in best.into_iter().flatten() {
+        walk.shifts_m.fill(Vec3::ZERO);
+        search.go_on::<_, 2, 4, 16>(&mut walk, ROUNDS);
+        if found.as_ref().is_none_or(|best| search.sums.cost < best.sums.cost) {
+            found = Some(search);
+        }
+    }
+    let found = found.ok_or(Undetermined::Unsettled)?;
+    // Twelve numbers a look, less its phase.
+    told::<_, TWO_UNKNOWNS, 2>(&found, 12 * looks.len(), 1).map(|mut numbers| {
+        numbers.freedom = numbers.freedom.saturating_sub(looks.len() as u32);
+        let mut traced = numbers.of(found.source.lines(), found.source.upper_gain);
+        if found.source.is_turned() {
+            traced.covariance = exchanged(&traced.covariance);
+        }
+        traced
+    })
+}
+
+/// The covariance with the lines' places exchanged. That of the currents is left in the order of the fit's own first
+/// line, in whose direction phases count.
+fn exchanged(covariance: &[[f32; TWO_UNKNOWNS]; TWO_UNKNOWNS]) -> [[f32; TWO_UNKNOWNS]; TWO_UNKNOWNS] {
+    let places = |[a, b, c, d, rest @ ..]: [f32; TWO_UNKNOWNS]| -> [f32; TWO_UNKNOWNS] {
+        let [e, f, g, h, i, j] = rest;
+        [c, d, a, b, e, f, g, h, i, j]
+    };
+    let [a, b, c, d, e, f, g, h, i, j] = covariance.map(places);
+    [c, d, a, b, e, f, g, h, i, j]
+}
+
+/// Two lines as the fit moves them.
+#[derive(Clone, Copy)]
+struct Pair {
+    first_m: Vec3,
+    second_m: Vec3,
+    along: Vec3,
+    current_a: f32,
+    /// Of the second: in step with the first, and ahead by a quarter of a turn.
+    second_a: [f32; 2],
+    upper_gain: f32,
+    ratio_sigma: f32,
+}
+
+impl Pair {
+    /// Beside a line that explains the walk more or less, with no current yet.
+    fn of(line: &Line, aside: f32, ratio_sigma: f32) -> Self {
+        let axes = Axes::of(line.along);
+        let away_m = axes.left * (aside * -line.at_m.z.min(-0.3));
+        Self {
+            first_m: line.at_m - away_m * APART,
+            second_m: line.at_m + away_m,
+            along: line.along,
+            current_a: line.current_a,
+            second_a: [0.0; 2],
+            upper_gain: 0.0,
+            ratio_sigma,
+        }
+    }
+
+    fn second_size_a(&self) -> f32 {
+        let [re, im] = self.second_a;
+        math::sqrt(re * re + im * im)
+    }
+
+    /// Whether the second carries more.
+    fn is_turned(&self) -> bool {
+        self.second_size_a() > self.current_a.abs()
+    }
+
+    fn lines(&self) -> Two {
+        let [re, im] = self.second_a;
+        let sign = if self.current_a < 0.0 { -1.0 } else { 1.0 };
+        let phase_rad = math::atan2(im * sign, re * sign);
+        let line = |at_m, current_a| Line { at_m, along: self.along, current_a };
+        let first = line(self.first_m, self.current_a.abs());
+        let second = line(self.second_m, self.second_size_a());
+        if self.is_turned() {
+            Two { first: second, second: first, phase_rad: -phase_rad }
+        } else {
+            Two { first, second, phase_rad }
+        }
+    }
+}
+
+impl Source<TWO_UNKNOWNS, 2> for Pair {
+    fn seen(&self, at_m: Vec3) -> Seen<TWO_UNKNOWNS, 2> {
+        let axes = Axes::of(self.along);
+        let one = Wire::seen(&axes, self.first_m, at_m);
+        let other = Wire::seen(&axes, self.second_m, at_m);
+        let (own, others) = (one.by_own(&axes), other.by_own(&axes));
+        let (a, none) = (self.current_a, Vec3::ZERO);
+        let [re, im] = self.second_a;
+        let [left, up, lay, slope] = own.map(|by| by * a);
+        let [left_re, up_re, lay_re, slope_re] = others.map(|by| by * re);
+        let [left_im, up_im, lay_im, slope_im] = others.map(|by| by * im);
+        let field = other.field_nt;
+        Seen {
+            field_nt: [one.field_nt * a + field * re, field * im],
+            by_place: [one.by_place * a + other.by_place * re, other.by_place * im],
+            by: [
+                [left, up, left_re, up_re, lay + lay_re, slope + slope_re, one.field_nt, field, none, none],
+                [none, none, left_im, up_im, lay_im, slope_im, none, none, field, none],
+            ],
+        }
+    }
+
+    fn field_nt(&self, at_m: Vec3) -> [Vec3; 2] {
+        let axes = Axes::of(self.along);
+        let one = Wire::field_nt(&axes, self.first_m, at_m);
+        let other = Wire::field_nt(&axes, self.second_m, at_m);
+        let [re, im] = self.second_a;
+        [one * self.current_a + other * re, other * im]
+    }
+
+    fn upper_gain(&self) -> f32 {
+        self.upper_gain
+    }
+
+    fn beliefs(&self) -> [(f32, f32); TWO_UNKNOWNS] {
+        let none = (0.0, 0.0);
+        let gain = gain_belief(self.upper_gain, self.ratio_sigma);
+        [none, none, none, none, none, none, none, none, none, gain]
+    }
+
+    fn stepped(&self, step: &[f32; TWO_UNKNOWNS]) -> Self {
+        let [left, up, second_left, second_up, lay, slope, current, re, im, gain] = *step;
+        let axes = Axes::of(self.along);
+        let [second_re, second_im] = self.second_a;
+        Self {
+            first_m: self.first_m + axes.left * left + Vec3::Z * up,
+            second_m: self.second_m + axes.left * second_left + Vec3::Z * second_up,
+            along: axes.turned(lay, slope),
+            current_a: self.current_a + current,
+            second_a: [second_re + re, second_im + im],
+            upper_gain: self.upper_gain + gain,
+            ..*self
+        }
+    }
+
+    fn distance_m(&self, at_m: Vec3) -> f32 {
+        let to = |wire_m: Vec3| (at_m - wire_m).cross(self.along).length();
+        to(self.first_m).min(to(self.second_m))
+    }
+
+    fn is_sound(&self) -> bool {
+        self.first_m.is_finite() && self.second_m.is_finite() && self.current_a.is_finite()
+    }
+}
