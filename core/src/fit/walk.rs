@@ -127,9 +127,17 @@ impl<S, const U: usize> Search<S, U> {
             {
                 self.settled = resting && self.damping < 0.1;
                 self.at_rest = tried.restless < AT_REST;
+                // In a bent valley longer steps promise much and keep little.
+                let kept = (self.sums.cost - tried.cost) / promised;
+                self.damping *= if kept > 0.3 {
+                    0.1
+                } else if resting {
+                    1.0
+                } else {
+                    3.0
+                };
                 self.source = next;
                 self.sums = tried;
-                self.damping *= 0.1;
             } else {
                 self.damping = self.damping.max(1e-4) * 8.0;
             }

@@ -4,6 +4,7 @@
 //! current flows is not among them, for the transmitter's sign is unknown.
 
 mod glimpse;
+mod poles;
 mod start;
 mod two;
 mod wire;

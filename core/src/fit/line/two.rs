@@ -2,9 +2,10 @@
 
 use glam::Vec3;
 
+use super::poles::{Pole, poles};
 use super::wire::{Axes, Wire};
 use super::{Line, Traced, gain_belief, start, told};
-use crate::fit::ring::{Mergeable, Look, Ring};
+use crate::fit::ring::{Look, Mergeable, Ring};
 use crate::fit::traverse::{Shared, Undetermined};
 use crate::fit::walk::{Search, Seen, Sight, Source, Walk};
 use crate::math;
@@ -16,8 +17,10 @@ pub const TWO_UNKNOWNS: usize = 10;
 const OUTLYING: f32 = crate::chi_square::Level::OnePerMille.tabled()[11 - 1];
 /// Where the second line is tried, in depths of the one that explains the walk alone, and for so many steps.
 const TRIED: [f32; 6] = [-2.0, -1.0, -0.5, 0.5, 1.0, 2.0];
-const TRIAL_ROUNDS: u32 = 4;
+const TRIAL_ROUNDS: u32 = 6;
 const ROUNDS: u32 = 30;
+/// So many are followed to the end.
+const FOLLOWED: usize = 3;
 /// Where the first goes while the second is tried: so much of the way from it.
 const APART: f32 = 0.2;
 
@@ -43,7 +46,8 @@ impl Mergeable for PhasorLook {
         let imaginary = a.dot(other_lower) + b.dot(other_upper) - lower.dot(c) - upper.dot(d);
         let size = math::recip_sqrt(real * real + imaginary * imaginary + f32::MIN_POSITIVE);
         let (cos, sin) = (real * size, imaginary * size);
-        let turned = Look { fields_nt: [c * cos + other_lower * sin, d * cos + other_upper * sin], ..other.look };
+        let turned =
+            Look { fields_nt: [c * cos + other_lower * sin, d * cos + other_upper * sin], ..other.look };
         let quadrature = [other_lower * cos - c * sin, other_upper * cos - d * sin];
         // What is in quadrature is mixed as the fields are: with the same shares.
         let as_look = |look: &Look, fields_nt| Look { fields_nt, ..*look };
@@ -77,8 +81,8 @@ pub struct Two {
 ///
 /// Each look's phase is an unknown of its own, for the transmitter's is not known; what tells the lines apart is shape,
 /// and where their currents are out of step, the ellipse that the field makes. The second line is tried at six places
-/// beside the one line that comes nearest to explaining the walk, and the best two are followed to the end: at most 84
-/// linearisations, some tens of millions of instructions for a full walk. Which of two lines with nearly the same
+/// beside the one that the strongest fields speak for, and the best three are followed to the end: at most
+/// 126 linearisations, some tens of millions of instructions for a full walk. Which of two lines with nearly the same
 /// current is the first may change from walk to walk.
 ///
 /// ```
@@ -112,29 +116,34 @@ pub fn two<const N: usize>(
     let looks = walk.looks();
     let mut plain: Ring<N> = Ring::default();
     looks.iter().for_each(|look| plain.push(look.look));
-    let line = start::of(plain.looks()).ok_or(Undetermined::TooFew)?;
-    let one = super::traverse(&plain, line, shared).map_or(line, |found| found.source);
+    let one = start::of(plain.looks()).ok_or(Undetermined::TooFew)?;
+    let axes = Axes::of(one.along);
+    let poles = poles(plain.looks(), &axes, one.at_m).map(|poles| Pair::at(&one, &poles, shared.node_ratio));
+    let beside = TRIED.iter().map(|aside| Pair::beside(&one, *aside, shared.node_ratio));
     let mut shifts_m = [Vec3::ZERO; N];
-    let mut walk = Walk { looks, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
-    let mut best: [Option<Search<Pair, TWO_UNKNOWNS>>; 2] = [None, None];
-    for aside in TRIED {
+    // While the second line is looked for, what it does must not pass for looks gone astray.
+    let mut walk = Walk { looks, shared, outlying: f32::INFINITY, shifts_m: &mut shifts_m };
+    let mut best: [Option<Search<Pair, TWO_UNKNOWNS>>; FOLLOWED] = [const { None }; FOLLOWED];
+    for start in beside.chain(poles) {
         walk.shifts_m.fill(Vec3::ZERO);
-        let mut search = Search::new::<_, 2, 4, 16>(Pair::of(&one, aside, shared.node_ratio), &mut walk);
+        let mut search = Search::new::<_, 2, 4, 16>(start, &mut walk);
         search.go_on::<_, 2, 4, 16>(&mut walk, TRIAL_ROUNDS);
-        let [first, second] = &mut best;
-        let worse = |than: &Option<Search<_, TWO_UNKNOWNS>>| {
-            than.as_ref().is_none_or(|than| search.sums.cost < than.sums.cost)
-        };
-        if worse(first) {
-            *second = first.take();
-            *first = Some(search);
-        } else if worse(second) {
-            *second = Some(search);
+        // The better take the places of the worse, which move on.
+        let mut moving = Some(search);
+        for place in &mut best {
+            let cost = |search: &Option<Search<Pair, TWO_UNKNOWNS>>| {
+                search.as_ref().map_or(f32::INFINITY, |search| search.sums.cost)
+            };
+            if cost(&moving) < cost(place) {
+                core::mem::swap(place, &mut moving);
+            }
         }
     }
+    walk.outlying = OUTLYING;
     let mut found: Option<Search<Pair, TWO_UNKNOWNS>> = None;
-    for mut search in best.into_iter().flatten() {
+    for tried in best.into_iter().flatten() {
         walk.shifts_m.fill(Vec3::ZERO);
+        let mut search = Search::new::<_, 2, 4, 16>(tried.source, &mut walk);
         search.go_on::<_, 2, 4, 16>(&mut walk, ROUNDS);
         if found.as_ref().is_none_or(|best| search.sums.cost < best.sums.cost) {
             found = Some(search);
@@ -178,7 +187,7 @@ struct Pair {
 
 impl Pair {
     /// Beside a line that explains the walk more or less, with no current yet.
-    fn of(line: &Line, aside: f32, ratio_sigma: f32) -> Self {
+    fn beside(line: &Line, aside: f32, ratio_sigma: f32) -> Self {
         let axes = Axes::of(line.along);
         let away_m = axes.left * (aside * -line.at_m.z.min(-0.3));
         Self {
@@ -187,6 +196,21 @@ impl Pair {
             along: line.along,
             current_a: line.current_a,
             second_a: [0.0; 2],
+            upper_gain: 0.0,
+            ratio_sigma,
+        }
+    }
+
+    /// Where a closed form has both.
+    fn at(line: &Line, [first, second]: &[Pole; 2], ratio_sigma: f32) -> Self {
+        let axes = Axes::of(line.along);
+        let place_m = |pole: &Pole| line.at_m + axes.left * pole.left_up_m.x + axes.up * pole.left_up_m.y;
+        Self {
+            first_m: place_m(first),
+            second_m: place_m(second),
+            along: line.along,
+            current_a: first.current_a,
+            second_a: [second.current_a, 0.0],
             upper_gain: 0.0,
             ratio_sigma,
         }

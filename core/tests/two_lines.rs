@@ -1,0 +1,230 @@
+//! Two parallel lines on one tone: how well the fit of two separates them, and what a fit of one makes of them. Fields are
+//! worked out here in 64-bit floats from Ampere's law. Prints its tables
+//! (`cargo test --release -p nullwalk-core --test two_lines -- --nocapture`).
+
+use glam::Vec3;
+use nullwalk_core::chi_square::{Level, upper_point};
+use nullwalk_core::fit::line::{self, PhasorLook};
+use nullwalk_core::fit::{Look, Ring, Shared};
+use num_complex::Complex64;
+
+/// 5 pT per root hertz, ten looks a second.
+const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
+const SPACING_M: f64 = 0.4;
+
+/// A line: to the left and up at x = 0, and its current.
+#[derive(Clone, Copy)]
+struct Wire {
+    left_m: f64,
+    up_m: f64,
+    current_a: Complex64,
+}
+
+struct Site {
+    wires: [Wire; 2],
+    lay: f64,
+    slope: f64,
+    gain: f64,
+}
+
+/// Field at a point, nanotesla: Ampere's law, Griffiths, ch. 5.
+fn field(site: &Site, at: [f64; 3]) -> [Complex64; 3] {
+    let axis = [site.lay.cos() * site.slope.cos(), site.lay.sin() * site.slope.cos(), site.slope.sin()];
+    let mut sum = [Complex64::default(); 3];
+    for wire in site.wires {
+        let r = [at[0], at[1] - wire.left_m, at[2] - wire.up_m];
+        let on: f64 = r.iter().zip(axis).map(|(r, a)| r * a).sum();
+        let p = [0, 1, 2].map(|n| r[n] - on * axis[n]);
+        let p2: f64 = p.iter().map(|p| p * p).sum();
+        let around = [
+            axis[1] * p[2] - axis[2] * p[1],
+            axis[2] * p[0] - axis[0] * p[2],
+            axis[0] * p[1] - axis[1] * p[0],
+        ];
+        sum.iter_mut().zip(around).for_each(|(b, c)| *b += wire.current_a * (200.0 * c / p2));
+    }
+    sum
+}
+
+/// Numbers from a seed.
+struct Noise(u64);
+
+impl Noise {
+    fn of(seed: u64) -> Self {
+        Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(1))
+    }
+
+    fn next(&mut self) -> f64 {
+        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
+    }
+
+    fn uniform(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+fn vector(x: &[f64]) -> Vec3 {
+    Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)
+}
+
+/// Three lanes of 6 m across, half a metre apart, each instant turned by its common phase as the instrument does; looks, and
+/// the greatest ellipticity where the field is strong.
+fn walked(site: &Site, noise: &mut Noise) -> (Ring<128, PhasorLook>, f64) {
+    let mut ring = Ring::default();
+    let (mut last, mut strongest, mut readings) = (0.0, 0.0_f64, Vec::new());
+    for (x, n) in [-0.5, 0.0, 0.5].into_iter().flat_map(|x| (0..101).map(move |n| (x, n))) {
+        let at = [x, 0.06 * f64::from(n) - 3.0, 0.15];
+        let lower = field(site, at);
+        let upper = field(site, [at[0], at[1], at[2] + SPACING_M]).map(|b| b * (1.0 + site.gain));
+        // The transmitter's own phase turns slowly.
+        let turn = Complex64::from_polar(1.0, 0.01 * f64::from(n));
+        let mut z: Vec<Complex64> = lower.into_iter().chain(upper).map(|b| b * turn).collect();
+        z.iter_mut().for_each(|z| *z += Complex64::new(noise.next(), noise.next()) * SIGMA_NT);
+        let half = 0.5 * z.iter().map(|z| z * z).sum::<Complex64>().arg();
+        let phase =
+            last + (half - last) - std::f64::consts::PI * ((half - last) / std::f64::consts::PI).round();
+        last = phase;
+        z.iter_mut().for_each(|z| *z *= Complex64::from_polar(1.0, -phase));
+        let [re, im]: [Vec<f64>; 2] = [z.iter().map(|z| z.re).collect(), z.iter().map(|z| z.im).collect()];
+        let [re2, im2] = [&re, &im].map(|v| v.iter().map(|b| b * b).sum::<f64>());
+        let ellipticity = ((im2 - 6.0 * SIGMA_NT * SIGMA_NT).max(0.0) / re2).sqrt();
+        strongest = strongest.max(re2);
+        readings.push((re2, ellipticity));
+        ring.push(PhasorLook {
+            look: Look {
+                at_m: vector(&at),
+                upper_m: Vec3::Z * SPACING_M as f32,
+                fields_nt: [vector(&re), vector(&re[3..])],
+                sigma_nt: [SIGMA_NT as f32; 2],
+                pose_sigma_m: Vec3::ZERO,
+                spread_m: Vec3::ZERO,
+            },
+            quadrature_nt: [vector(&im), vector(&im[3..])],
+        });
+    }
+    let strong = readings.iter().filter(|(re2, _)| *re2 > 0.25 * strongest);
+    (ring, strong.map(|(_, ellipticity)| *ellipticity).fold(0.0, f64::max))
+}
+
+fn site(spacing: f64, share: f64, phase_deg: f64, noise: &mut Noise) -> (Site, f64) {
+    let depth_m = 0.6 + 1.2 * noise.uniform();
+    let side = if noise.uniform() < 0.5 { -1.0 } else { 1.0 };
+    let left_m = 0.2 * depth_m * (noise.uniform() - 0.5);
+    let current = Complex64::new(0.01, 0.0);
+    let first = Wire { left_m, up_m: -depth_m, current_a: current };
+    let second = Wire {
+        left_m: left_m + side * spacing * depth_m,
+        up_m: -depth_m * (0.8 + 0.4 * noise.uniform()),
+        current_a: Complex64::from_polar(share, phase_deg.to_radians()) * current,
+    };
+    let (lay, slope) = (0.4 * (noise.uniform() - 0.5), 0.01 * noise.next());
+    (Site { wires: [first, second], lay, slope, gain: 0.003 * noise.next() }, depth_m)
+}
+
+const SHARED: Shared = Shared { node_ratio: 0.003, field: 0.0, place_m: Vec3::ZERO };
+
+/// Worst error of either line: of its place across and of its depth, over the first one's depth, and its own.
+fn errors(site: &Site, depth_m: f64, found: &line::Two) -> [[f64; 2]; 2] {
+    let at_x0 = |line: &line::Line| {
+        let along = line.along * line.along.x.signum();
+        let at_m = line.at_m - along * (line.at_m.x / along.x);
+        [f64::from(at_m.y), f64::from(at_m.z)]
+    };
+    let lines = [at_x0(&found.first), at_x0(&found.second)];
+    std::array::from_fn(|n| {
+        let (wire, [left, up]) = (site.wires[n], lines[n]);
+        [(left - wire.left_m).abs() / depth_m, (up / wire.up_m - 1.0).abs()]
+    })
+}
+
+#[test]
+fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
+    println!(
+        "share apart by less than 0.15 d across and 15 % of the depth: the stronger line, both (worst error of both)"
+    );
+    println!("share  phase | spacing 0.5 d | 0.75 d | 1.1 d | 1.5 d | 2 d | 3 d");
+    for share in [0.3, 0.5] {
+        for phase_deg in [0.0, 180.0] {
+            let mut line = format!("{share:4}  {phase_deg:5}");
+            for spacing in [0.5, 0.75, 1.1, 1.5, 2.0, 3.0] {
+                const SITES: u32 = 12;
+                let mut noise = Noise::of((1000.0 * share + 10.0 * phase_deg + 100.0 * spacing) as u64);
+                let (mut stronger, mut both, mut worst) = (0, 0, 0.0_f64);
+                for _ in 0..SITES {
+                    let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
+                    let (walk, _) = walked(&site, &mut noise);
+                    let found = line::two(&walk, &SHARED);
+                    if let Err(e) = &found {
+                        println!("ERR {share} {phase_deg} {spacing} {e:?}");
+                    }
+                    let Ok(found) = found else { continue };
+                    let errors = errors(&site, depth_m, &found.source);
+                    let right = errors.map(|[across, depth]| across < 0.15 && depth < 0.15);
+                    stronger += u32::from(right[0]);
+                    both += u32::from(right[0] && right[1]);
+                    worst = errors.iter().flatten().fold(worst, |worst, e| worst.max(*e));
+                }
+                let per_cent = |n: u32| 100 * n / SITES;
+                line += &format!(" | {:3} {:3} ({worst:.2})", per_cent(stronger), per_cent(both));
+                // A share of a tenth may be weaker than what three lanes can place.
+                assert!(
+                    spacing <= 1.0 || share < 0.2 || both == SITES,
+                    "{share} {phase_deg} {spacing}: {both}"
+                );
+            }
+            println!("{line}");
+        }
+    }
+}
+
+/// What a fit of one line makes of two, and what gives them away.
+#[test]
+fn one_line_that_is_two_gives_itself_away() {
+    const SITES: u32 = 400;
+    println!(
+        "noticed by chi-square (1 per mille), by the glimpse's ellipticity above 0.05, by either; not noticed, and the \
+              depth off by more than twice the 95 % range"
+    );
+    let mut noise = Noise::of(99);
+    let (mut silent, mut all) = (0, 0);
+    for share in [0.0, 0.02, 0.05, 0.1, 0.2, 0.5] {
+        let (mut by_chi, mut by_ellipse, mut by_either, mut missed, mut wrong) = (0, 0, 0, 0, 0);
+        for _ in 0..SITES {
+            let (spacing, phase_deg) = (0.5 + 2.5 * noise.uniform(), 360.0 * noise.uniform());
+            let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
+            let (walk, ellipticity) = walked(&site, &mut noise);
+            let mut plain: Ring<128> = Ring::default();
+            walk.looks().iter().for_each(|look| plain.push(look.look));
+            let found = line::start(&plain).and_then(|start| line::traverse(&plain, start, &SHARED).ok());
+            let chi = found.is_none_or(|found| {
+                found.chi_square > upper_point(found.freedom as usize, Level::OnePerMille)
+            });
+            let off = found.is_some_and(|found| {
+                let first = site.wires[0];
+                let depth = found.depth_below_m(Vec3::new(0.0, first.left_m as f32, 0.0));
+                (f64::from(depth.value) - depth_m).abs() > 2.0 * 1.96 * f64::from(depth.sigma)
+            });
+            let ellipse = ellipticity > 0.05;
+            by_chi += u32::from(chi);
+            by_ellipse += u32::from(ellipse);
+            by_either += u32::from(chi || ellipse);
+            wrong += u32::from(off);
+            missed += u32::from(off && !chi && !ellipse);
+        }
+        let per_cent = |n: u32| 100.0 * f64::from(n) / f64::from(SITES);
+        println!(
+            "share {share:4}: {:.0} %, {:.0} %, {:.0} %; depth wrong {:.1} %, and nothing noticed {:.2} %",
+            per_cent(by_chi),
+            per_cent(by_ellipse),
+            per_cent(by_either),
+            per_cent(wrong),
+            per_cent(missed)
+        );
+        assert!(share > 0.0 || (by_chi <= 4 && wrong <= 4));
+        assert!(share < 0.1 || by_either == SITES);
+        (silent, all) = (silent + missed, all + SITES);
+    }
+    println!("wrong and not noticed: {silent} of {all}");
+    assert!(f64::from(silent) < 0.005 * f64::from(all));
+}
