@@ -68,11 +68,10 @@ fn vector(x: &[f64]) -> Vec3 {
     Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)
 }
 
-/// Three lanes of 6 m across, half a metre apart, each instant turned by its common phase as the instrument does; looks, and
-/// the greatest ellipticity where the field is strong.
-fn walked(site: &Site, noise: &mut Noise) -> (Ring<128, PhasorLook>, f64) {
+/// Three lanes of 6 m across, half a metre apart, each instant turned by its common phase as the instrument does.
+fn walked(site: &Site, noise: &mut Noise) -> Ring<128, PhasorLook> {
     let mut ring = Ring::default();
-    let (mut last, mut strongest, mut readings) = (0.0, 0.0_f64, Vec::new());
+    let mut last = 0.0;
     for (x, n) in [-0.5, 0.0, 0.5].into_iter().flat_map(|x| (0..101).map(move |n| (x, n))) {
         let at = [x, 0.06 * f64::from(n) - 3.0, 0.15];
         let lower = field(site, at);
@@ -87,10 +86,6 @@ fn walked(site: &Site, noise: &mut Noise) -> (Ring<128, PhasorLook>, f64) {
         last = phase;
         z.iter_mut().for_each(|z| *z *= Complex64::from_polar(1.0, -phase));
         let [re, im]: [Vec<f64>; 2] = [z.iter().map(|z| z.re).collect(), z.iter().map(|z| z.im).collect()];
-        let [re2, im2] = [&re, &im].map(|v| v.iter().map(|b| b * b).sum::<f64>());
-        let ellipticity = ((im2 - 6.0 * SIGMA_NT * SIGMA_NT).max(0.0) / re2).sqrt();
-        strongest = strongest.max(re2);
-        readings.push((re2, ellipticity));
         ring.push(PhasorLook {
             look: Look {
                 at_m: vector(&at),
@@ -103,8 +98,7 @@ fn walked(site: &Site, noise: &mut Noise) -> (Ring<128, PhasorLook>, f64) {
             quadrature_nt: [vector(&im), vector(&im[3..])],
         });
     }
-    let strong = readings.iter().filter(|(re2, _)| *re2 > 0.25 * strongest);
-    (ring, strong.map(|(_, ellipticity)| *ellipticity).fold(0.0, f64::max))
+    ring
 }
 
 fn site(spacing: f64, share: f64, phase_deg: f64, noise: &mut Noise) -> (Site, f64) {
@@ -144,8 +138,8 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
         "share apart by less than 0.15 d across and 15 % of the depth: the stronger line, both (worst error of both)"
     );
     println!("share  phase | spacing 0.5 d | 0.75 d | 1.1 d | 1.5 d | 2 d | 3 d");
-    for share in [0.3, 0.5] {
-        for phase_deg in [0.0, 180.0] {
+    for share in [0.1, 0.3, 0.5] {
+        for phase_deg in [0.0, 45.0, 90.0, 135.0, 180.0] {
             let mut line = format!("{share:4}  {phase_deg:5}");
             for spacing in [0.5, 0.75, 1.1, 1.5, 2.0, 3.0] {
                 const SITES: u32 = 12;
@@ -153,12 +147,8 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
                 let (mut stronger, mut both, mut worst) = (0, 0, 0.0_f64);
                 for _ in 0..SITES {
                     let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
-                    let (walk, _) = walked(&site, &mut noise);
-                    let found = line::two(&walk, &SHARED);
-                    if let Err(e) = &found {
-                        println!("ERR {share} {phase_deg} {spacing} {e:?}");
-                    }
-                    let Ok(found) = found else { continue };
+                    let walk = walked(&site, &mut noise);
+                    let Ok(found) = line::two(&walk, &SHARED) else { continue };
                     let errors = errors(&site, depth_m, &found.source);
                     let right = errors.map(|[across, depth]| across < 0.15 && depth < 0.15);
                     stronger += u32::from(right[0]);
@@ -178,53 +168,68 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
     }
 }
 
-/// What a fit of one line makes of two, and what gives them away.
+/// What a fit of one line makes of two, any share up to a half and any phase, half to three depths apart; and what gives
+/// them away: chi-square of the fit, and of what is in quadrature, each beyond its upper 1 per mille point.
 #[test]
 fn one_line_that_is_two_gives_itself_away() {
-    const SITES: u32 = 400;
-    println!(
-        "noticed by chi-square (1 per mille), by the glimpse's ellipticity above 0.05, by either; not noticed, and the \
-              depth off by more than twice the 95 % range"
-    );
+    const SITES: u32 = 300;
+    println!("share      | noticed by the fit, in quadrature, by either | depth off by over twice its range, and not noticed | \
+              worst not noticed");
     let mut noise = Noise::of(99);
-    let (mut silent, mut all) = (0, 0);
-    for share in [0.0, 0.02, 0.05, 0.1, 0.2, 0.5] {
-        let (mut by_chi, mut by_ellipse, mut by_either, mut missed, mut wrong) = (0, 0, 0, 0, 0);
+    let (mut silent, mut floored) = (0.0, 0.0);
+    for (least, most) in [(0.0, 0.0), (0.0, 0.02), (0.02, 0.05), (0.05, 0.1), (0.1, 0.2), (0.2, 0.5)] {
+        let (mut by_fit, mut by_quadrature, mut by_either) = (0, 0, 0);
+        let (mut wrong, mut missed, mut held) = (0, 0, 0);
+        let mut worst = 0.0_f64;
         for _ in 0..SITES {
             let (spacing, phase_deg) = (0.5 + 2.5 * noise.uniform(), 360.0 * noise.uniform());
-            let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
-            let (walk, ellipticity) = walked(&site, &mut noise);
+            let (site, depth_m) = site(spacing, least + (most - least) * noise.uniform(), phase_deg, &mut noise);
+            let walk = walked(&site, &mut noise);
             let mut plain: Ring<128> = Ring::default();
             walk.looks().iter().for_each(|look| plain.push(look.look));
+            let beyond = |chi: f32, freedom: u32| chi > upper_point(freedom as usize, Level::OnePerMille);
             let found = line::start(&plain).and_then(|start| line::traverse(&plain, start, &SHARED).ok());
-            let chi = found.is_none_or(|found| {
-                found.chi_square > upper_point(found.freedom as usize, Level::OnePerMille)
-            });
-            let off = found.is_some_and(|found| {
-                let first = site.wires[0];
-                let depth = found.depth_below_m(Vec3::new(0.0, first.left_m as f32, 0.0));
-                (f64::from(depth.value) - depth_m).abs() > 2.0 * 1.96 * f64::from(depth.sigma)
-            });
-            let ellipse = ellipticity > 0.05;
-            by_chi += u32::from(chi);
-            by_ellipse += u32::from(ellipse);
-            by_either += u32::from(chi || ellipse);
-            wrong += u32::from(off);
-            missed += u32::from(off && !chi && !ellipse);
+            let fit = found.is_none_or(|found| beyond(found.chi_square, found.freedom));
+            let (left, freedom) = line::quadrature(&walk, 0.0);
+            let quadrature = beyond(left, freedom);
+            by_fit += u32::from(fit);
+            by_quadrature += u32::from(quadrature);
+            by_either += u32::from(fit || quadrature);
+            let Some(found) = found else { continue };
+            let depth = found.depth_below_m(Vec3::new(0.0, site.wires[0].left_m as f32, 0.0));
+            let off_m = (f64::from(depth.value) - depth_m).abs();
+            let is_wrong = |floor: f64| off_m > 2.0 * 1.96 * f64::from(depth.sigma).hypot(floor * depth_m);
+            wrong += u32::from(is_wrong(0.0));
+            if !(fit || quadrature) {
+                missed += u32::from(is_wrong(0.0));
+                held += u32::from(is_wrong(FLOOR));
+                worst = worst.max(off_m / depth_m);
+            }
         }
         let per_cent = |n: u32| 100.0 * f64::from(n) / f64::from(SITES);
         println!(
-            "share {share:4}: {:.0} %, {:.0} %, {:.0} %; depth wrong {:.1} %, and nothing noticed {:.2} %",
-            per_cent(by_chi),
-            per_cent(by_ellipse),
+            "{least:4} - {most:4} | {:5.1} % {:5.1} % {:5.1} % | {:5.1} % {:5.1} % | {:.1} %",
+            per_cent(by_fit),
+            per_cent(by_quadrature),
             per_cent(by_either),
             per_cent(wrong),
-            per_cent(missed)
+            per_cent(missed),
+            100.0 * worst
         );
-        assert!(share > 0.0 || (by_chi <= 4 && wrong <= 4));
-        assert!(share < 0.1 || by_either == SITES);
-        (silent, all) = (silent + missed, all + SITES);
+        assert!(most > 0.0 || (by_either <= 4 && wrong == 0));
+        assert!(least < 0.1 || per_cent(by_either) >= 99.0);
+        // As many sites of each share as if all shares up to a half were equally frequent.
+        let weight = (most - least) / 0.5;
+        silent += weight * per_cent(missed);
+        floored += weight * per_cent(held);
     }
-    println!("wrong and not noticed: {silent} of {all}");
-    assert!(f64::from(silent) < 0.005 * f64::from(all));
+    println!(
+        "wrong and not noticed, all shares alike: {silent:.2} %; {floored:.2} % with {} % of the depth added to its sigma",
+        100.0 * FLOOR
+    );
+    assert!(floored < 0.5);
 }
+
+/// What the depth of a fit of one line must be taken to err by besides its noise, as a share: what neighbours do that are
+/// too weak to be noticed.
+const FLOOR: f64 = 0.01;

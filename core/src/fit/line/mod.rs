@@ -24,7 +24,7 @@ use wire::{Axes, Wire};
 
 pub use glimpse::glimpse;
 pub use start::start;
-pub use two::{PhasorLook, TWO_UNKNOWNS, Two, two};
+pub use two::{PhasorLook, TWO_UNKNOWNS, Two, quadrature, two};
 
 /// Unknowns of a line: to the left, up, lay, slope, current, gain of the upper node.
 pub const UNKNOWNS: usize = 6;
