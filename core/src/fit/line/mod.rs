@@ -4,6 +4,8 @@
 //! current flows is not among them, for the transmitter's sign is unknown.
 
 mod glimpse;
+mod model;
+mod pair;
 mod poles;
 mod start;
 mod two;
@@ -23,6 +25,8 @@ use crate::math;
 use wire::{Axes, Wire};
 
 pub use glimpse::glimpse;
+pub use model::{Choice, Kind, Models};
+pub use pair::{PAIR_UNKNOWNS, Pair, pair};
 pub use start::start;
 pub use two::{PhasorLook, TWO_UNKNOWNS, Two, quadrature, two};
 

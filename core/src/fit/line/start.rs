@@ -27,22 +27,18 @@ pub fn of(looks: &[Look]) -> Option<Line> {
         let ([field_nt, _], [sigma_nt, _]) = (look.fields_nt, look.sigma_nt);
         field_nt.length_squared() > CLEAR * CLEAR * sigma_nt * sigma_nt
     };
-    let (mut count, mut middle_m, mut double, mut strongest) = (0.0, Vec3::ZERO, (0.0, 0.0), 0.0_f32);
+    let (mut count, mut middle_m, mut strongest) = (0.0, Vec3::ZERO, 0.0_f32);
     for look in looks.iter().filter(clear) {
         let [lower, _] = look.fields_nt;
         count += 1.0;
         middle_m += look.at_m;
-        // At twice their angle, directions without a sense add up.
-        double.0 += lower.x * lower.x - lower.y * lower.y;
-        double.1 += 2.0 * lower.x * lower.y;
         strongest = strongest.max(lower.length_squared());
     }
     if count < 1.0 {
         return None;
     }
     middle_m /= count;
-    let (sin, cos) = math::sin_cos(0.5 * math::atan2(double.1, double.0));
-    let axes = Axes::of(Vec3::new(sin, -cos, 0.0));
+    let axes = Axes::of(lay(looks)?);
     let mut sums: Normal<3> = Normal::NONE;
     for look in looks.iter().filter(clear) {
         let [lower, upper] = look.fields_nt;
@@ -72,4 +68,34 @@ pub fn of(looks: &[Look]) -> Option<Line> {
     let current_a = at_unit * strongest / SCALE_NT;
     let sound = left.is_finite() && up < 0.0 && current_a > 0.0 && current_a.is_finite();
     sound.then_some(Line { at_m: middle_m + axes.left * left + Vec3::Z * up, along: axes.along, current_a })
+}
+
+/// Along the line, at right angles to the axis of the horizontal fields.
+pub fn lay(looks: &[Look]) -> Option<Vec3> {
+    // At twice their angle, directions without a sense add up.
+    let (mut cos2, mut sin2) = (0.0, 0.0);
+    for look in looks {
+        let [lower, _] = look.fields_nt;
+        cos2 += lower.x * lower.x - lower.y * lower.y;
+        sin2 += 2.0 * lower.x * lower.y;
+    }
+    let (sin, cos) = math::sin_cos(0.5 * math::atan2(sin2, cos2));
+    (cos2 != 0.0 || sin2 != 0.0).then_some(Vec3::new(sin, -cos, 0.0))
+}
+
+/// The look whose lower node shows the strongest field.
+pub fn strongest(looks: &[Look]) -> Option<&Look> {
+    let strength = |look: &Look| {
+        let [lower, _] = look.fields_nt;
+        lower.length_squared()
+    };
+    looks.iter().max_by(|a, b| strength(a).total_cmp(&strength(b)))
+}
+
+/// Depth of a source straight below a look, by the nodes' ratio, where fields fall with that power of the distance; 0.3
+/// to 5 m.
+pub fn depth_below(look: &Look, power: f32) -> f32 {
+    let [lower, upper] = look.fields_nt.map(|field_nt| field_nt.length() + f32::MIN_POSITIVE);
+    let root = math::exp(math::ln(lower / upper) / power);
+    (look.upper_m.z / (root - 1.0).max(0.01)).clamp(0.3, 5.0)
 }

@@ -118,12 +118,12 @@ pub fn two<const N: usize>(
     looks.iter().for_each(|look| plain.push(look.look));
     let one = start::of(plain.looks()).ok_or(Undetermined::TooFew)?;
     let axes = Axes::of(one.along);
-    let poles = poles(plain.looks(), &axes, one.at_m).map(|poles| Pair::at(&one, &poles, shared.node_ratio));
-    let beside = TRIED.iter().map(|aside| Pair::beside(&one, *aside, shared.node_ratio));
+    let poles = poles(plain.looks(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
+    let beside = TRIED.iter().map(|aside| Both::beside(&one, *aside, shared.node_ratio));
     let mut shifts_m = [Vec3::ZERO; N];
     // While the second line is looked for, what it does must not pass for looks gone astray.
     let mut walk = Walk { looks, shared, outlying: f32::INFINITY, shifts_m: &mut shifts_m };
-    let mut best: [Option<Search<Pair, TWO_UNKNOWNS>>; FOLLOWED] = [const { None }; FOLLOWED];
+    let mut best: [Option<Search<Both, TWO_UNKNOWNS>>; FOLLOWED] = [const { None }; FOLLOWED];
     for start in beside.chain(poles) {
         walk.shifts_m.fill(Vec3::ZERO);
         let mut search = Search::new::<_, 2, 4, 16>(start, &mut walk);
@@ -131,7 +131,7 @@ pub fn two<const N: usize>(
         // The better take the places of the worse, which move on.
         let mut moving = Some(search);
         for place in &mut best {
-            let cost = |search: &Option<Search<Pair, TWO_UNKNOWNS>>| {
+            let cost = |search: &Option<Search<Both, TWO_UNKNOWNS>>| {
                 search.as_ref().map_or(f32::INFINITY, |search| search.sums.cost)
             };
             if cost(&moving) < cost(place) {
@@ -140,7 +140,7 @@ pub fn two<const N: usize>(
         }
     }
     walk.outlying = OUTLYING;
-    let mut found: Option<Search<Pair, TWO_UNKNOWNS>> = None;
+    let mut found: Option<Search<Both, TWO_UNKNOWNS>> = None;
     for tried in best.into_iter().flatten() {
         walk.shifts_m.fill(Vec3::ZERO);
         let mut search = Search::new::<_, 2, 4, 16>(tried.source, &mut walk);
@@ -209,7 +209,7 @@ pub fn quadrature<const N: usize>(walk: &Ring<N, PhasorLook>, relative: f32) -> 
 
 /// Two lines as the fit moves them.
 #[derive(Clone, Copy)]
-struct Pair {
+struct Both {
     first_m: Vec3,
     second_m: Vec3,
     along: Vec3,
@@ -220,7 +220,7 @@ struct Pair {
     ratio_sigma: f32,
 }
 
-impl Pair {
+impl Both {
     /// Beside a line that explains the walk more or less, with no current yet.
     fn beside(line: &Line, aside: f32, ratio_sigma: f32) -> Self {
         let axes = Axes::of(line.along);
@@ -276,7 +276,7 @@ impl Pair {
     }
 }
 
-impl Source<TWO_UNKNOWNS, 2> for Pair {
+impl Source<TWO_UNKNOWNS, 2> for Both {
     fn seen(&self, at_m: Vec3) -> Seen<TWO_UNKNOWNS, 2> {
         let axes = Axes::of(self.along);
         let one = Wire::seen(&axes, self.first_m, at_m);
