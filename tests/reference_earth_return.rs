@@ -1,7 +1,7 @@
 //! What soil does to a line's ratio depth, put right by the core, against quadrature that was checked with empymod.
 //! `reference/make_earth_return.py` says what was computed. Prints its figures.
 
-use nullwalk_core::depth::soil::{Soil, corrected, factor};
+use nullwalk_core::depth::soil::{Soil, corrected, lengthening};
 use nullwalk_core::depth::{Depth, Unusable};
 use nullwalk_tests::reference_data;
 
@@ -10,7 +10,7 @@ type Row = (f64, f64, f64, f64, f64, f64);
 
 fn factor_of(row: &Row) -> Option<f64> {
     let (conductivity, frequency, _, spacing, _, read) = *row;
-    factor(read as f32, spacing as f32, frequency as f32, conductivity as f32).map(f64::from)
+    lengthening(read as f32, spacing as f32, frequency as f32, conductivity as f32).map(f64::from)
 }
 
 #[test]
@@ -95,6 +95,6 @@ fn a_class_of_soil_states_what_it_does_not_know() {
 fn where_soil_takes_too_much_there_is_no_depth() {
     let read = Depth { depth_m: 3.0, sigma_m: 0.05 };
     assert_eq!(corrected(read, 0.4, 65_536.0, Soil::Clay), Err(Unusable::TooUncertain));
-    assert_eq!(factor(0.3, 0.4, 512.0, 0.01), None);
-    assert_eq!(factor(f32::NAN, 0.4, 512.0, 0.01), None);
+    assert_eq!(lengthening(0.3, 0.4, 512.0, 0.01), None);
+    assert_eq!(lengthening(f32::NAN, 0.4, 512.0, 0.01), None);
 }

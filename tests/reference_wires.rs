@@ -1,7 +1,7 @@
 //! Long lines, pairs, grounded wires, ends, elbows and tees against general-purpose libraries. `reference/make_wires.py`
 //! says what was computed.
 
-use nullwalk_core::field::{grounded, line, line_phasor, pair, segment};
+use nullwalk_core::field::{grounded, long_line, long_line_phasor, long_pair, segment};
 use nullwalk_tests::reference_data::rows as table;
 use num_complex::Complex;
 
@@ -25,10 +25,12 @@ fn long_lines_and_pairs_agree_with_magpylib_and_geoana() {
     for (kind, current, along, apart, point, magpylib, geoana) in rows {
         let single = |v: [f64; 3]| v.map(|x| x as f32);
         let (double, single) = match kind.as_str() {
-            "line" => (line(current, along, point), line(current as f32, single(along), single(point))),
+            "line" => {
+                (long_line(current, along, point), long_line(current as f32, single(along), single(point)))
+            }
             "pair" => (
-                pair(current, along, apart, point),
-                pair(current as f32, single(along), single(apart), single(point)),
+                long_pair(current, along, apart, point),
+                long_pair(current as f32, single(along), single(apart), single(point)),
             ),
             other => panic!("{other}?"),
         };
@@ -37,8 +39,8 @@ fn long_lines_and_pairs_agree_with_magpylib_and_geoana() {
             worst_f32 = worst_f32.max(relative_error(single.map(f64::from), reference));
         }
         // A phase turns the field as a whole.
-        let turned = line_phasor(Complex::from_polar(current.abs(), 0.7), along, point);
-        let plain = line(current.abs(), along, point);
+        let turned = long_line_phasor(Complex::from_polar(current.abs(), 0.7), along, point);
+        let plain = long_line(current.abs(), along, point);
         for (z, b) in turned.into_iter().zip(plain) {
             assert!((z - Complex::from_polar(1.0, 0.7) * b).norm() <= 1e-12 * magnitude(plain));
         }

@@ -101,10 +101,10 @@ pub fn segment<T: Float>(current: T, r1: [T; 3], r2: [T; 3]) -> [T; 3] {
 ///
 /// ```
 /// // 1 A northwards, seen from 1 m to the east: 200 nT straight down.
-/// let b = nullwalk_core::field::line(1.0_f64, [0.0, 5.0, 0.0], [1.0, 7.0, 0.0]);
+/// let b = nullwalk_core::field::long_line(1.0_f64, [0.0, 5.0, 0.0], [1.0, 7.0, 0.0]);
 /// assert!((b[2] + 200e-9).abs() < 1e-20 && b[0] == 0.0 && b[1] == 0.0);
 /// ```
-pub fn line<T: Float>(current: T, along: [T; 3], r: [T; 3]) -> [T; 3] {
+pub fn long_line<T: Float>(current: T, along: [T; 3], r: [T; 3]) -> [T; 3] {
     let Some((axis, aside)) = abreast(along, r) else { return [T::zero(); 3] };
     let p2 = dot(aside, aside);
     if p2 <= T::min_positive_value() {
@@ -113,34 +113,34 @@ pub fn line<T: Float>(current: T, along: [T; 3], r: [T; 3]) -> [T; 3] {
     cross(axis, aside).map(|c| two_constants::<T>() * current / p2 * c)
 }
 
-/// [`line`] with a current that has a phase: its field at any point swings with that phase.
+/// [`long_line`] with a current that has a phase: its field at any point swings with that phase.
 ///
 /// ```
 /// use num_complex::Complex;
 /// let current = Complex::new(0.0, 0.5_f64); // a quarter of a turn ahead
-/// let [_, _, z] = nullwalk_core::field::line_phasor(current, [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]);
+/// let [_, _, z] = nullwalk_core::field::long_line_phasor(current, [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]);
 /// assert!(z.re == 0.0 && (z.im + 100e-9).abs() < 1e-20);
 /// ```
-pub fn line_phasor<T: Float>(current: Complex<T>, along: [T; 3], r: [T; 3]) -> [Complex<T>; 3] {
-    line(T::one(), along, r).map(|per_ampere| current.scale(per_ampere))
+pub fn long_line_phasor<T: Float>(current: Complex<T>, along: [T; 3], r: [T; 3]) -> [Complex<T>; 3] {
+    long_line(T::one(), along, r).map(|per_ampere| current.scale(per_ampere))
 }
 
 /// Field in tesla of two long parallel conductors, `current` (A) going out along `along` in the one `apart`/2 (m) from
 /// their middle, and back in the other; `r` (m) is from the middle, or any point of the axis, to the observer.
 ///
-/// The difference of two [`line`]s, with the subtraction done by hand: with p the part of `r` and q that of `apart`
+/// The difference of two [`long_line`]s, with the subtraction done by hand: with p the part of `r` and q that of `apart`
 /// across the axis, `B = 2 mu0/(4 pi) I a x (2 p (p.q) - q (p^2 + q^2/4)) / (p1^2 p2^2)`. Far off it falls with the
 /// square of the distance. Relative error in f32 below 1e-5, however close together the conductors are.
 ///
 /// ```
-/// use nullwalk_core::field::{line, pair};
+/// use nullwalk_core::field::{long_line, long_pair};
 /// // 1 A out at x = 0.1 and back at x = -0.1, seen from 1 m above.
-/// let b = pair(1.0_f64, [0.0, 1.0, 0.0], [0.2, 0.0, 0.0], [0.0, 0.0, 1.0]);
-/// let out = line(1.0, [0.0, 1.0, 0.0], [-0.1, 0.0, 1.0]);
-/// let back = line(-1.0, [0.0, 1.0, 0.0], [0.1, 0.0, 1.0]);
+/// let b = long_pair(1.0_f64, [0.0, 1.0, 0.0], [0.2, 0.0, 0.0], [0.0, 0.0, 1.0]);
+/// let out = long_line(1.0, [0.0, 1.0, 0.0], [-0.1, 0.0, 1.0]);
+/// let back = long_line(-1.0, [0.0, 1.0, 0.0], [0.1, 0.0, 1.0]);
 /// assert!((0..3).all(|k| (b[k] - out[k] - back[k]).abs() < 1e-20));
 /// ```
-pub fn pair<T: Float>(current: T, along: [T; 3], apart: [T; 3], r: [T; 3]) -> [T; 3] {
+pub fn long_pair<T: Float>(current: T, along: [T; 3], apart: [T; 3], r: [T; 3]) -> [T; 3] {
     let Some(((axis, p), (_, q))) = abreast(along, r).zip(abreast(along, apart)) else {
         return [T::zero(); 3];
     };

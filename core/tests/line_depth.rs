@@ -30,7 +30,7 @@ impl Noise {
 
 /// Field of a line along x that carries 10 mA, `aside_m` to the right and `below_m` below.
 fn field_t(aside_m: f32, below_m: f32) -> Vec3 {
-    Vec3::from_array(field::line(0.01, [1.0, 0.0, 0.0], [0.0, aside_m, below_m]))
+    Vec3::from_array(field::long_line(0.01, [1.0, 0.0, 0.0], [0.0, aside_m, below_m]))
 }
 
 fn node(aside_m: f32, below_m: f32, sigma_t: f32, noise: &mut Noise) -> NodeField {

@@ -42,8 +42,8 @@ fn source(kind: Kind, noise: &mut Noise) -> impl Fn([f64; 3]) -> [f64; 3] + use<
         let r = [0, 1, 2].map(|n| p[n] - at[n]);
         match kind {
             Kind::Dipole => field::dipole(moment, r),
-            Kind::Line => field::line(0.01, along, r),
-            Kind::Pair => field::pair(0.1, along, beside, r),
+            Kind::Line => field::long_line(0.01, along, r),
+            Kind::Pair => field::long_pair(0.1, along, beside, r),
         }
         .map(|b| 1e9 * b)
     }
@@ -89,7 +89,8 @@ fn the_kind_of_source_is_told_by_a_walk() {
                 let shared = Shared { node_ratio: 0.003, ..Shared::default() };
                 let choice = Models::of(&walk, &shared).choice();
                 right += u32::from(choice.is_some_and(|choice| choice.kind == kind));
-                misled += u32::from(choice.is_some_and(|choice| choice.kind != kind && choice.is_decided()));
+                misled +=
+                    u32::from(choice.is_some_and(|choice| choice.kind != kind && choice.is_decided()));
             }
             let per_cent = |n: u32| 100.0 * f64::from(n) / f64::from(WALKS);
             line += &format!(" | {:.1} % ({:.1} %)", per_cent(right), per_cent(misled));

@@ -148,7 +148,7 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
                 for _ in 0..SITES {
                     let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
                     let walk = walked(&site, &mut noise);
-                    let Ok(found) = line::two(&walk, &SHARED) else { continue };
+                    let Ok(found) = line::traverse_two(&walk, &SHARED) else { continue };
                     let errors = errors(&site, depth_m, &found.source);
                     let right = errors.map(|[across, depth]| across < 0.15 && depth < 0.15);
                     stronger += u32::from(right[0]);
@@ -173,8 +173,10 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
 #[test]
 fn one_line_that_is_two_gives_itself_away() {
     const SITES: u32 = 300;
-    println!("share      | noticed by the fit, in quadrature, by either | depth off by over twice its range, and not noticed | \
-              worst not noticed");
+    println!(
+        "share      | noticed by the fit, in quadrature, by either | depth off by over twice its range, and not noticed | \
+              worst not noticed"
+    );
     let mut noise = Noise::of(99);
     let (mut silent, mut floored) = (0.0, 0.0);
     for (least, most) in [(0.0, 0.0), (0.0, 0.02), (0.02, 0.05), (0.05, 0.1), (0.1, 0.2), (0.2, 0.5)] {
@@ -183,7 +185,8 @@ fn one_line_that_is_two_gives_itself_away() {
         let mut worst = 0.0_f64;
         for _ in 0..SITES {
             let (spacing, phase_deg) = (0.5 + 2.5 * noise.uniform(), 360.0 * noise.uniform());
-            let (site, depth_m) = site(spacing, least + (most - least) * noise.uniform(), phase_deg, &mut noise);
+            let (site, depth_m) =
+                site(spacing, least + (most - least) * noise.uniform(), phase_deg, &mut noise);
             let walk = walked(&site, &mut noise);
             let mut plain: Ring<128> = Ring::default();
             walk.looks().iter().for_each(|look| plain.push(look.look));

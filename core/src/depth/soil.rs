@@ -69,12 +69,17 @@ impl Soil {
 /// ground; a fortieth of the correction either way), against the line source over a half-space (Wait 1951).
 ///
 /// ```
-/// use nullwalk_core::depth::soil::factor;
+/// use nullwalk_core::depth::soil::lengthening;
 /// // 2 m to a line at 8192 Hz in 0.1 S/m read 8.2 % short.
-/// let factor = factor(1.836, 0.4, 8192.0, 0.1).unwrap();
+/// let factor = lengthening(1.836, 0.4, 8192.0, 0.1).unwrap();
 /// assert!((factor * 1.836 - 2.0).abs() < 0.01);
 /// ```
-pub fn factor(read_m: f32, spacing_m: f32, frequency_hz: f32, conductivity_s_per_m: f32) -> Option<f32> {
+pub fn lengthening(
+    read_m: f32,
+    spacing_m: f32,
+    frequency_hz: f32,
+    conductivity_s_per_m: f32,
+) -> Option<f32> {
     let k_read = read_m * math::sqrt(TAU * frequency_hz * MU0_H_PER_M * conductivity_s_per_m);
     let share = spacing_m / read_m;
     let rows = SECOND_ORDER.iter().zip(SECOND_ORDER.iter().skip(1));
@@ -113,7 +118,7 @@ pub fn factor(read_m: f32, spacing_m: f32, frequency_hz: f32, conductivity_s_per
 pub fn corrected(read: Depth, spacing_m: f32, frequency_hz: f32, soil: Soil) -> Result<Depth, Unusable> {
     let [least, most] = soil.conductivity_s_per_m();
     let at = |conductivity: f32| {
-        factor(read.depth_m, spacing_m, frequency_hz, conductivity).ok_or(Unusable::TooUncertain)
+        lengthening(read.depth_m, spacing_m, frequency_hz, conductivity).ok_or(Unusable::TooUncertain)
     };
     let (low, middle, high) = (at(least)?, at(math::sqrt(least * most))?, at(most)?);
     let mean = (low + 4.0 * middle + high) / 6.0;

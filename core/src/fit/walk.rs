@@ -7,7 +7,7 @@
 use glam::Vec3;
 
 use super::normal::{Matrix, Normal};
-use super::ring::Look;
+use super::ring::{Look, Mergeable};
 use super::symmetric::Symmetric;
 use super::traverse::Shared;
 use crate::math;
@@ -49,22 +49,6 @@ pub trait Source<const U: usize, const P: usize>: Copy {
     fn is_sound(&self) -> bool;
 }
 
-/// What was seen at one place: a look, and its fields in `P` parts, lower node and upper node.
-pub trait Sight<const P: usize> {
-    fn look(&self) -> &Look;
-    fn parts_nt(&self) -> [[Vec3; 2]; P];
-}
-
-impl Sight<1> for Look {
-    fn look(&self) -> &Look {
-        self
-    }
-
-    fn parts_nt(&self) -> [[Vec3; 2]; 1] {
-        [self.fields_nt]
-    }
-}
-
 /// Where the iteration stands.
 pub struct Search<S, const U: usize> {
     pub source: S,
@@ -79,8 +63,10 @@ pub struct Search<S, const U: usize> {
 
 /// The looks, what they share, from which chi-square on one weighs less, and how far each was from where it was said to
 /// be: known better with every round.
-pub struct Walk<'a, L> {
+pub struct Walk<'a, L, const P: usize> {
     pub looks: &'a [L],
+    /// The fields of a look in their parts, lower node and upper node.
+    pub parts_nt: fn(&L) -> [[Vec3; 2]; P],
     pub shared: &'a Shared,
     pub outlying: f32,
     pub shifts_m: &'a mut [Vec3],
@@ -88,9 +74,9 @@ pub struct Walk<'a, L> {
 
 impl<S, const U: usize> Search<S, U> {
     /// Begin at `source`. `M` counts what each look has of its own: place, and phase where `P` is 2; `R` is 6 P + M.
-    pub fn new<L: Sight<P>, const P: usize, const M: usize, const R: usize>(
+    pub fn new<L: Mergeable, const P: usize, const M: usize, const R: usize>(
         source: S,
-        walk: &mut Walk<'_, L>,
+        walk: &mut Walk<'_, L, P>,
     ) -> Self
     where
         S: Source<U, P>,
@@ -100,9 +86,9 @@ impl<S, const U: usize> Search<S, U> {
     }
 
     /// So many steps more, at most.
-    pub fn go_on<L: Sight<P>, const P: usize, const M: usize, const R: usize>(
+    pub fn go_on<L: Mergeable, const P: usize, const M: usize, const R: usize>(
         &mut self,
-        walk: &mut Walk<'_, L>,
+        walk: &mut Walk<'_, L, P>,
         rounds: u32,
     ) where
         S: Source<U, P>,
@@ -164,9 +150,9 @@ pub struct Sums<const U: usize> {
 }
 
 impl<const U: usize> Sums<U> {
-    fn of<S: Source<U, P>, L: Sight<P>, const P: usize, const M: usize, const R: usize>(
+    fn of<S: Source<U, P>, L: Mergeable, const P: usize, const M: usize, const R: usize>(
         source: &S,
-        walk: &mut Walk<'_, L>,
+        walk: &mut Walk<'_, L, P>,
     ) -> Self {
         let (normal, outliers) = (Normal::NONE, 0);
         let mut sums = Self { normal, cost: 0.0, chi_square: 0.0, outliers, restless: 0.0 };
@@ -177,8 +163,9 @@ impl<const U: usize> Sums<U> {
             let variance_m2 = look.pose_sigma_m * look.pose_sigma_m + place_m * place_m;
             let sigma_m =
                 Vec3::new(math::sqrt(variance_m2.x), math::sqrt(variance_m2.y), math::sqrt(variance_m2.z));
+            let parts_nt = (walk.parts_nt)(sight);
             let mut rows =
-                Rows::<U, M, R>::of::<S, L, P>(sight, source, walk.shared.field, sigma_m, *shift_m);
+                Rows::<U, M, R>::of(look, &parts_nt, source, walk.shared.field, sigma_m, *shift_m);
             rows.eliminate();
             sums.restless += rows.restless();
             let own = rows.preferred();
@@ -233,14 +220,14 @@ struct Rows<const U: usize, const M: usize, const R: usize> {
 }
 
 impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
-    fn of<S: Source<U, P>, L: Sight<P>, const P: usize>(
-        sight: &L,
+    fn of<S: Source<U, P>, const P: usize>(
+        look: &Look,
+        parts_nt: &[[Vec3; 2]; P],
         source: &S,
         relative: f32,
         sigma_m: Vec3,
         shift_m: Vec3,
     ) -> Self {
-        let look = sight.look();
         let gain = 1.0 + source.upper_gain();
         let place_m = look.at_m + shift_m;
         let nodes = [(place_m, 1.0), (place_m + look.upper_m, gain)].map(|(at_m, gain)| {
@@ -253,7 +240,7 @@ impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
             }
             (seen, gain)
         });
-        let measured = turned(&sight.parts_nt(), &nodes);
+        let measured = turned(parts_nt, &nodes);
         let [lower_nt, upper_nt] = look.fields_nt;
         let share2 = relative * relative + LEAST_SHARE2;
         let weigh = |sigma_nt: f32, field_nt: Vec3| {

@@ -26,9 +26,9 @@ use wire::{Axes, Wire};
 
 pub use glimpse::glimpse;
 pub use model::{Choice, Kind, Models};
-pub use pair::{PAIR_UNKNOWNS, Pair, pair};
+pub use pair::{PAIR_UNKNOWNS, Pair, traverse_pair};
 pub use start::start;
-pub use two::{PhasorLook, TWO_UNKNOWNS, Two, quadrature, two};
+pub use two::{PhasorLook, TWO_UNKNOWNS, Two, quadrature, traverse_two};
 
 /// Unknowns of a line: to the left, up, lay, slope, current, gain of the upper node.
 pub const UNKNOWNS: usize = 6;
@@ -194,7 +194,8 @@ fn traced<const N: usize>(
     shared: &Shared,
 ) -> Result<Traced<Line, UNKNOWNS>, Undetermined> {
     let mut shifts_m = [Vec3::ZERO; N];
-    let mut walk = Walk { looks, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
+    let parts_nt = |look: &Look| [look.fields_nt];
+    let mut walk = Walk { looks, parts_nt, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
     let mut search = Search::new::<Look, 1, 3, 9>(start, &mut walk);
     search.go_on::<Look, 1, 3, 9>(&mut walk, ROUNDS);
     let beliefs = if start.level_sigma_rad.is_some() { 2 } else { 1 };

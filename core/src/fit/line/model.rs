@@ -2,11 +2,11 @@
 
 use glam::Vec3;
 
-use super::{Line, PAIR_UNKNOWNS, Pair, Traced, UNKNOWNS, pair, start};
+use super::{Line, PAIR_UNKNOWNS, Pair, Traced, UNKNOWNS, start, traverse_pair};
 use crate::field;
+use crate::fit::Dipole;
 use crate::fit::ring::Ring;
 use crate::fit::traverse::{Shared, Traversed, UNKNOWNS as DIPOLE_UNKNOWNS, traverse};
-use crate::fit::Dipole;
 use crate::math;
 
 /// What is tried as the dipole's depth, over that which the nodes' ratio gives at the strongest look.
@@ -73,7 +73,12 @@ impl Models {
     /// ```
     pub fn of<const N: usize>(walk: &Ring<N>, shared: &Shared) -> Self {
         let line = start(walk).and_then(|start| super::traverse(walk, start, shared).ok());
-        Self { dipole: dipole(walk, shared), line, pair: pair(walk, shared).ok(), looks: walk.looks().len() }
+        Self {
+            dipole: dipole(walk, shared),
+            line,
+            pair: traverse_pair(walk, shared).ok(),
+            looks: walk.looks().len(),
+        }
     }
 
     /// The likeliest of those that came to rest, by Schwarz's criterion (1978): chi-square, and for every unknown the

@@ -64,7 +64,7 @@ impl Pair {
     /// use nullwalk_core::{field, fit::line::Pair};
     /// let pair = Pair { at_m: Vec3::ZERO, along: Vec3::Y, moment_a_m: Vec2::new(0.01, 0.002) };
     /// // A hundredth of a metre apart, 1 A: left of the y axis is -x.
-    /// let b = field::pair(1.0, [0.0, 1.0, 0.0], [-0.01, 0.0, 0.002], [0.3, 0.0, 1.0]).map(|b| b * 1e9);
+    /// let b = field::long_pair(1.0, [0.0, 1.0, 0.0], [-0.01, 0.0, 0.002], [0.3, 0.0, 1.0]).map(|b| b * 1e9);
     /// assert!(pair.field_nt(Vec3::new(0.3, 0.0, 1.0)).distance(Vec3::from_array(b)) < 1e-3);
     /// ```
     pub fn field_nt(&self, at_m: Vec3) -> Vec3 {
@@ -90,13 +90,13 @@ impl Pair {
 ///     let (sigma_nt, pose_sigma_m) = ([0.001; 2], Vec3::ZERO);
 ///     walk.push(Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO });
 /// }
-/// let found = line::pair(&walk, &Shared { node_ratio: 0.01, ..Shared::default() }).unwrap();
+/// let found = line::traverse_pair(&walk, &Shared { node_ratio: 0.01, ..Shared::default() }).unwrap();
 /// assert!((found.source.at_m.z + 1.1).abs() < 1e-3);
 /// ```
 ///
 /// # Errors
 /// As [`super::traverse()`].
-pub fn pair<const N: usize>(
+pub fn traverse_pair<const N: usize>(
     walk: &Ring<N>,
     shared: &Shared,
 ) -> Result<Traced<Pair, PAIR_UNKNOWNS>, Undetermined> {
@@ -112,7 +112,8 @@ pub fn pair<const N: usize>(
     let moment_a_m = Vec2::new(moment.re, moment.im);
     let pair = Pair { at_m: pair_m, along: axes.along, moment_a_m };
     let mut shifts_m = [Vec3::ZERO; N];
-    let mut walk = Walk { looks, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
+    let parts_nt = |look: &Look| [look.fields_nt];
+    let mut walk = Walk { looks, parts_nt, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
     let guess = Guess { pair, upper_gain: 0.0, ratio_sigma: shared.node_ratio };
     let mut search = Search::new::<Look, 1, 3, 9>(guess, &mut walk);
     search.go_on::<Look, 1, 3, 9>(&mut walk, 2 * ROUNDS);
@@ -208,7 +209,10 @@ mod tests {
             let by_place =
                 (guess.field_nt(at_m + axis * h)[0] - guess.field_nt(at_m - axis * h)[0]) / (2.0 * h);
             let own = seen.by_place[0] * axis;
-            assert!((own - by_place).length() < 3e-3 * seen.field_nt[0].length(), "{axis}: {own} {by_place}");
+            assert!(
+                (own - by_place).length() < 3e-3 * seen.field_nt[0].length(),
+                "{axis}: {own} {by_place}"
+            );
         }
     }
 }

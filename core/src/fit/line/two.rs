@@ -7,7 +7,7 @@ use super::wire::{Axes, Wire};
 use super::{Line, Traced, gain_belief, start, told};
 use crate::fit::ring::{Look, Mergeable, Ring};
 use crate::fit::traverse::{Shared, Undetermined};
-use crate::fit::walk::{Search, Seen, Sight, Source, Walk};
+use crate::fit::walk::{Search, Seen, Source, Walk};
 use crate::math;
 
 /// Unknowns of two lines: to the left and up of the first, to the left and up of the second, lay, slope, current of the
@@ -56,16 +56,6 @@ impl Mergeable for PhasorLook {
     }
 }
 
-impl Sight<2> for PhasorLook {
-    fn look(&self) -> &Look {
-        &self.look
-    }
-
-    fn parts_nt(&self) -> [[Vec3; 2]; 2] {
-        [self.look.fields_nt, self.quadrature_nt]
-    }
-}
-
 /// Two parallel lines.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Two {
@@ -102,14 +92,14 @@ pub struct Two {
 ///     let look = Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO };
 ///     walk.push(PhasorLook { look, quadrature_nt });
 /// }
-/// let found = line::two(&walk, &Shared { node_ratio: 0.01, ..Shared::default() }).unwrap();
+/// let found = line::traverse_two(&walk, &Shared { node_ratio: 0.01, ..Shared::default() }).unwrap();
 /// assert!((found.source.first.at_m.z + 1.0).abs() < 0.01 && (found.source.second.at_m.z + 1.3).abs() < 0.02);
 /// assert!((found.source.phase_rad.abs() - core::f32::consts::FRAC_PI_2).abs() < 0.01);
 /// ```
 ///
 /// # Errors
 /// What the walk does not determine; [`Undetermined::TooFew`] where not even one line explains some of it.
-pub fn two<const N: usize>(
+pub fn traverse_two<const N: usize>(
     walk: &Ring<N, PhasorLook>,
     shared: &Shared,
 ) -> Result<Traced<Two, TWO_UNKNOWNS>, Undetermined> {
@@ -118,11 +108,13 @@ pub fn two<const N: usize>(
     looks.iter().for_each(|look| plain.push(look.look));
     let one = start::of(plain.looks()).ok_or(Undetermined::TooFew)?;
     let axes = Axes::of(one.along);
-    let poles = poles(plain.looks(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
+    let poles =
+        poles(plain.looks(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
     let beside = TRIED.iter().map(|aside| Both::beside(&one, *aside, shared.node_ratio));
     let mut shifts_m = [Vec3::ZERO; N];
     // While the second line is looked for, what it does must not pass for looks gone astray.
-    let mut walk = Walk { looks, shared, outlying: f32::INFINITY, shifts_m: &mut shifts_m };
+    let parts_nt = |sight: &PhasorLook| [sight.look.fields_nt, sight.quadrature_nt];
+    let mut walk = Walk { looks, parts_nt, shared, outlying: f32::INFINITY, shifts_m: &mut shifts_m };
     let mut best: [Option<Search<Both, TWO_UNKNOWNS>>; FOLLOWED] = [const { None }; FOLLOWED];
     for start in beside.chain(poles) {
         walk.shifts_m.fill(Vec3::ZERO);
@@ -197,7 +189,8 @@ pub fn quadrature<const N: usize>(walk: &Ring<N, PhasorLook>, relative: f32) -> 
         let (mut whole, mut in_step, mut turned) = (0.0, 0.0, 0.0);
         for ((re, im), sigma_nt) in nodes {
             let (re2, im2) = (re.length_squared(), im.length_squared());
-            let weight = 1.0 / (sigma_nt * sigma_nt + relative * relative * (re2 + im2) + f32::MIN_POSITIVE);
+            let weight =
+                1.0 / (sigma_nt * sigma_nt + relative * relative * (re2 + im2) + f32::MIN_POSITIVE);
             whole += weight * (re2 + im2);
             in_step += weight * (re2 - im2);
             turned += weight * 2.0 * re.dot(*im);
