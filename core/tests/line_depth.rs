@@ -109,7 +109,7 @@ fn stated_sigmas_are_those_of_the_noise() {
 #[test]
 fn the_widths_of_a_lines_field_are_those_of_the_book() {
     let across = |x: f32, d: f32| field_t(x, d).y.abs();
-    for (share, aside) in [(0.8, 0.5), (0.707_106_8, 0.643_594_3), (0.5, 1.0)] {
+    for (share, aside) in [(0.8, 0.5), (core::f32::consts::FRAC_1_SQRT_2, 0.643_594_3), (0.5, 1.0)] {
         for depth_m in [0.5, 1.0, 3.0] {
             assert!((across(aside * depth_m, depth_m) / across(0.0, depth_m) - share).abs() < 1e-5);
             let apart = Measured::new(2.0 * aside * depth_m, 0.0);

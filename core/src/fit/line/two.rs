@@ -141,27 +141,17 @@ pub fn traverse_two<const N: usize>(
             found = Some(search);
         }
     }
-    let found = found.ok_or(Undetermined::Unsettled)?;
+    let mut found = found.ok_or(Undetermined::Unsettled)?;
+    if found.source.is_turned() {
+        found = Search::new::<_, 2, 4, 16>(found.source.exchanged(), &mut walk);
+        found.go_on::<_, 2, 4, 16>(&mut walk, ROUNDS);
+    }
+    let Both { upper_gain, .. } = found.source;
     // Twelve numbers a look, less its phase.
     told::<_, TWO_UNKNOWNS, 2>(&found, 12 * looks.len(), 1).map(|mut numbers| {
         numbers.freedom = numbers.freedom.saturating_sub(looks.len() as u32);
-        let mut traced = numbers.of(found.source.lines(), found.source.upper_gain);
-        if found.source.is_turned() {
-            traced.covariance = exchanged(&traced.covariance);
-        }
-        traced
+        numbers.of(found.source.lines(), upper_gain)
     })
-}
-
-/// The covariance with the lines' places exchanged. That of the currents is left in the order of the fit's own first
-/// line, in whose direction phases count.
-fn exchanged(covariance: &[[f32; TWO_UNKNOWNS]; TWO_UNKNOWNS]) -> [[f32; TWO_UNKNOWNS]; TWO_UNKNOWNS] {
-    let places = |[a, b, c, d, rest @ ..]: [f32; TWO_UNKNOWNS]| -> [f32; TWO_UNKNOWNS] {
-        let [e, f, g, h, i, j] = rest;
-        [c, d, a, b, e, f, g, h, i, j]
-    };
-    let [a, b, c, d, e, f, g, h, i, j] = covariance.map(places);
-    [c, d, a, b, e, f, g, h, i, j]
 }
 
 /// What of a walk's fields no one phase at each place explains: weighted sum of squares, and its degrees of freedom.
@@ -254,17 +244,27 @@ impl Both {
         self.second_size_a() > self.current_a.abs()
     }
 
+    /// The same two the other way round: phases count from the other one.
+    fn exchanged(&self) -> Self {
+        let ([re, im], size_a) = (self.second_a, self.second_size_a());
+        let back = self.current_a / size_a;
+        Self {
+            first_m: self.second_m,
+            second_m: self.first_m,
+            current_a: size_a,
+            second_a: [re * back, -im * back],
+            ..*self
+        }
+    }
+
     fn lines(&self) -> Two {
         let [re, im] = self.second_a;
         let sign = if self.current_a < 0.0 { -1.0 } else { 1.0 };
-        let phase_rad = math::atan2(im * sign, re * sign);
         let line = |at_m, current_a| Line { at_m, along: self.along, current_a };
-        let first = line(self.first_m, self.current_a.abs());
-        let second = line(self.second_m, self.second_size_a());
-        if self.is_turned() {
-            Two { first: second, second: first, phase_rad: -phase_rad }
-        } else {
-            Two { first, second, phase_rad }
+        Two {
+            first: line(self.first_m, self.current_a.abs()),
+            second: line(self.second_m, self.second_size_a()),
+            phase_rad: math::atan2(im * sign, re * sign),
         }
     }
 }
