@@ -1,4 +1,5 @@
-//! Closed-form depths of a dipole source, and in [`line`] of a line. Each method has its own weakness; together they check each other.
+//! Closed-form depths of a dipole source, and in [`mod@line`] of a line. Each method has its own weakness; together they
+//! check each other.
 //!
 //! Depths here are from the lower node down to the source. Lengths along a lane are measured on the ground.
 

@@ -4,6 +4,7 @@
 
 use glam::Vec3;
 use nullwalk_core::chi_square::{Level, upper_point};
+use nullwalk_core::field::{grounded, segment};
 use nullwalk_core::fit::line::{self, Line, Traced, UNKNOWNS, traverse};
 use nullwalk_core::fit::{Look, Ring, Shared, Undetermined};
 use proptest::prelude::*;
@@ -310,6 +311,84 @@ fn one_glimpse_tells_what_it_can() {
         );
         assert!(found > 1900 && (92.5..98.5).contains(&depth) && (92.5..98.5).contains(&lay));
         assert!((91.0..98.5).contains(&offset) && beyond < 2.0);
+    }
+}
+
+/// Field of a line along x that is not straight and endless: 10 mA, peak, nanotesla.
+fn broken(kind: &str, away_m: f64, depth_m: f64, at: [f64; 3]) -> [f64; 3] {
+    const FAR_M: f64 = 2000.0;
+    let from = |x: f64, y: f64| [at[0] - x, at[1] - y, at[2] + depth_m];
+    let (back, here, on) = (from(-FAR_M, 0.0), from(away_m, 0.0), from(FAR_M, 0.0));
+    let aside = from(away_m, FAR_M);
+    let pieces = match kind {
+        "end" => [grounded(0.01, back, here), [0.0; 3], [0.0; 3]],
+        "elbow" => [segment(0.01, back, here), segment(0.01, here, aside), [0.0; 3]],
+        _ => [segment(0.01, back, here), segment(0.007, here, on), segment(0.003, here, aside)],
+    };
+    [0, 1, 2].map(|n| 1e9 * pieces.iter().map(|b| b[n]).sum::<f64>())
+}
+
+/// Three lanes across a line that ends in the ground, turns by a right angle or loses 30 % to a branch so many depths from
+/// the middle lane.
+#[test]
+fn bends_ends_and_tees_show_in_chi_square() {
+    const SITES: u32 = 150;
+    let mut noise = Noise::of(23);
+    println!(
+        "flagged (1 per mille), and of those not flagged the worst error of the depth, by depths from the middle lane"
+    );
+    for kind in ["end", "elbow", "tee"] {
+        let mut row = format!("{kind:5}");
+        let (mut within, mut flagged_within) = (0, 0);
+        for (least, most) in [(0.0, 1.0), (1.0, 2.0), (2.0, 3.0), (5.0, 8.0)] {
+            let (mut flagged, mut worst) = (0, 0.0_f64);
+            for _ in 0..SITES {
+                let depth_m = 0.5 + 1.5 * noise.uniform();
+                let away_m = depth_m * (least + (most - least) * noise.uniform());
+                // Past an end or an elbow there is no line below.
+                let away_m = if kind == "tee" && noise.uniform() < 0.5 { -away_m } else { away_m };
+                let mut ring: Ring<128> = Ring::default();
+                for at in walk() {
+                    let mut node = |up: f64| {
+                        let b = broken(kind, away_m, depth_m, [at[0], at[1], at[2] + up]);
+                        vector(&b.map(|b| b + SIGMA_NT * noise.next()))
+                    };
+                    ring.push(Look {
+                        at_m: vector(&at),
+                        upper_m: Vec3::Z * SPACING_M as f32,
+                        fields_nt: [node(0.0), node(SPACING_M)],
+                        sigma_nt: [SIGMA_NT as f32; 2],
+                        pose_sigma_m: Vec3::ZERO,
+                        spread_m: Vec3::ZERO,
+                    });
+                }
+                let found = line::start(&ring).map(|start| {
+                    traverse(&ring, start, &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() })
+                });
+                let fine = found.and_then(Result::ok).filter(|found| {
+                    found.chi_square < upper_point(found.freedom as usize, Level::OnePerMille)
+                });
+                let Some(fine) = fine else {
+                    flagged += 1;
+                    continue;
+                };
+                let depth = f64::from(fine.depth_below_m(Vec3::ZERO).value);
+                worst = worst.max((depth / depth_m - 1.0).abs());
+            }
+            row += &format!(
+                " | {least} to {most}: {:.0} %, {:.1} %",
+                100.0 * f64::from(flagged) / f64::from(SITES),
+                100.0 * worst
+            );
+            if most <= 3.0 {
+                (within, flagged_within) = (within + SITES, flagged_within + flagged);
+            }
+        }
+        println!("{row}");
+        assert!(
+            f64::from(flagged_within) >= 0.95 * f64::from(within),
+            "{kind}: {flagged_within} of {within}"
+        );
     }
 }
 
