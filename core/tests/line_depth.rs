@@ -124,6 +124,51 @@ fn the_widths_of_a_lines_field_are_those_of_the_book() {
     assert!([1.98, 2.02].iter().all(|x| vertical(*x) < vertical(2.0)));
 }
 
+/// "70 % width is the depth" belongs to the difference of two coils one above the other, and to one spacing (worked out
+/// with another library).
+#[test]
+fn the_difference_of_two_coils_is_narrower_than_one() {
+    let difference = |x: f64, s: f64| {
+        let across = |up: f64| field::long_line(1.0, [1.0, 0.0, 0.0], [0.0, x, 1.0 + up])[1];
+        across(0.0) - across(s)
+    };
+    for (spacing, half_width) in [(1e-3, 0.3475), (0.2, 0.379), (0.4, 0.405), (1.0, 0.461)] {
+        let share = difference(half_width, spacing) / difference(0.0, spacing);
+        println!("spacing {spacing}: {:.2} % at {half_width}", 100.0 * share);
+        assert!((share - 0.7).abs() < 2e-3);
+    }
+}
+
+/// Two lines 1 m deep and 1 m apart: what the neighbour, which carries so many times the current in step, does to the marks
+/// and to the ratio of nodes 0.5 m apart above the horizontal component's peak (algebra, worked out twice by others).
+#[test]
+fn a_neighbour_moves_marks_and_depth_as_the_book_says() {
+    let field = |k: f64, x: f64, up: f64| {
+        let own = field::long_line(0.01, [1.0, 0.0, 0.0], [0.0, x, 1.0 + up]);
+        let other = field::long_line(0.01 * k, [1.0, 0.0, 0.0], [0.0, x - 1.0, 1.0 + up]);
+        [0, 1, 2].map(|n| own[n] + other[n])
+    };
+    for (k, peak, null, depth) in [
+        (0.2, 0.053, 0.100, 1.115),
+        (0.3, 0.082, 0.151, 1.171),
+        (0.5, 0.150, 0.255, 1.282),
+        (-0.2, -0.048, -0.101, 0.884),
+        (-0.3, -0.070, -0.152, 0.826),
+        (-0.5, -0.114, -0.260, 0.709),
+    ] {
+        let places = || (-500..=500).map(|n| f64::from(n) * 1e-3);
+        let horizontal = |x: &f64| field(k, *x, 0.0)[1].abs();
+        let found_peak = places().max_by(|a, b| horizontal(a).total_cmp(&horizontal(b))).unwrap();
+        let vertical = |x: &f64| field(k, *x, 0.0)[2].abs();
+        let found_null = places().min_by(|a, b| vertical(a).total_cmp(&vertical(b))).unwrap();
+        let ratio = field(k, found_peak, 0.0)[1] / field(k, found_peak, 0.5)[1];
+        let found_depth = 0.5 / (ratio - 1.0);
+        println!("{k:+}: peak {found_peak:+.3}, null {found_null:+.3}, ratio depth {found_depth:.3}");
+        assert!((found_peak - peak).abs() < 2e-3 && (found_null - null).abs() < 2e-3);
+        assert!((found_depth - depth).abs() < 2e-3);
+    }
+}
+
 #[test]
 fn a_calibration_error_costs_a_line_what_the_book_says() {
     // 1 % between nodes 0.4 m apart: 3.5 % at 1 m, 8.5 % at 3 m.

@@ -97,6 +97,7 @@ pub fn keep_all() {
     keep(Traced::<Line, 6>::sigma as *const ());
     keep(Traced::<Line, 6>::reduced_chi_square as *const ());
     keep(Traced::<Line, 6>::depth_below_m as *const ());
+    keep(Traced::<Line, 6>::stated_depth_m as *const ());
     keep(Traced::<Line, 6>::left_of_m as *const ());
     keep(Traced::<Line, 6>::lay_rad as *const ());
     keep(Traced::<Line, 6>::current_a as *const ());
