@@ -51,9 +51,12 @@ fn long_lines_and_pairs_agree_with_magpylib_and_geoana() {
     assert!(worst_f32 < 3e-5, "f32: {worst_f32:e}");
 }
 
+/// Ground, current, the point as seen from the wire's start and from its end, field by empymod 2.6.1.
+type GroundedRow = (String, f64, [f64; 3], [f64; 3], [f64; 3]);
+
 #[test]
 fn a_grounded_wire_agrees_with_a_solver_of_layered_ground() {
-    let rows: Vec<(String, f64, [f64; 3], [f64; 3], [f64; 3])> = table("grounded.csv");
+    let rows: Vec<GroundedRow> = table("grounded.csv");
     let (mut worst, mut plain) = (0.0_f64, 0.0_f64);
     for (ground, current, from_start, from_end, reference) in &rows {
         let error = relative_error(grounded(*current, *from_start, *from_end), *reference);
