@@ -1,4 +1,4 @@
-"""earth_return.csv, earth_return_table.json: what the current that returns through the soil does to a line's ratio depth.
+"""earth_return*.csv, earth_return*.json: what the current that returns through the soil does to a line's depth.
 
 Source: the field across a long line buried d deep, h above even ground, straight above it (Wait 1951, line source over a
 half-space; from memory, checked here against empymod 2.6.1 by summing horizontal electric dipoles along the line)
@@ -11,13 +11,19 @@ earth_return.csv         conductivity (S/m), frequency (Hz), height of the lower
 earth_return_table.json  what the core holds: (true / read - 1) / (sqrt(2)/3 k (read + spacing)) with k = sqrt(w mu0 sigma),
                          by rows of k times the distance read and columns of spacing over distance read, the lower node
                          a tenth of the distance above the ground
+earth_return_looks.csv   walks across such a line, free of noise, both components by the same integral with a cosine for the
+                         level one and a sine for the upright one: number of the walk, then `walks.LOOK_HEADER`
+earth_return_walks.json  of each walk: conductivity, frequency, distance to the line, distance by the long line in free space
+                         that scipy fits (`make_line.py`) and its sigma, distance that the ratio reads straight above
 """
 
 import empymod
 import numpy as np
 from scipy.integrate import quad
-from scipy.optimize import brentq
+from scipy.optimize import brentq, least_squares
 
+import walks
+from make_line import NOISE_NT, Problem
 from tables import write_csv, write_json
 
 MU0 = 4e-7 * np.pi
@@ -26,6 +32,7 @@ ROWS = [0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9]
 COLUMNS = [0.05, 0.2, 0.5, 1.0]
 HEIGHT = 0.1
 FIRST_ORDER = np.sqrt(2) / 3
+POINTS = np.polynomial.legendre.leggauss(800)
 
 
 def field(h, d, k2, aside=0.0):
@@ -87,8 +94,68 @@ def table():
         yield row
 
 
+def both_components(h, d, k2, aside):
+    """Level and upright component over mu0 I / (2 pi), for many places aside, by one rule for all."""
+    # The integrand falls by exp(-l h - u d); so many points of Gauss and Legendre resolve the waves as far as 3 m aside.
+    x, w = POINTS
+    t = 0.5 * (x + 1)
+    far = h + d
+    l = 60 / far * t**3
+    weight = 0.5 * w * 60 / far * 3 * t**2
+    u = np.sqrt(l * l + 1j * k2)
+    v = 2 * l / (l + u) * np.exp(-l * h - u * d) * weight
+    waves = np.outer(aside, l)
+    return np.cos(waves) @ v, np.sin(waves) @ v
+
+
+def walk(conductivity, frequency, far, height=0.1, spacing=0.4):
+    """Three lanes across, the line along x at y = 0; 10 mA."""
+    k2 = 2 * np.pi * frequency * MU0 * conductivity
+    y = np.linspace(-3, 3, 31)
+    nodes = []
+    for up in (0.0, spacing):
+        level, upright = both_components(height + up, far - height, k2, y)
+        # A current along x makes a field against y above it, and upwards to its left.
+        nodes += [np.zeros(len(y)), -2 * level, 2 * upright]
+    z = np.array(nodes).T
+    turned = np.array([in_phase(row) for row in z])
+    turned *= np.sign((turned * z.real).sum(axis=1, keepdims=True))
+    lanes = [np.column_stack([np.full(len(y), x), y, np.zeros(len(y))]) for x in (-0.5, 0.0, 0.5)]
+    at_m = np.vstack(lanes)
+    upper_m = np.tile([0, 0, spacing], (len(at_m), 1))
+    strong = np.tile(turned, (3, 1))
+    strength = np.stack([np.linalg.norm(strong[:, :3], axis=1), np.linalg.norm(strong[:, 3:], axis=1)], axis=1)
+    sigma_nt = np.sqrt(NOISE_NT**2 + (0.01 * strength) ** 2)
+    return walks.Looks(at_m, upper_m, strong, sigma_nt, np.zeros(at_m.shape)).rounded()
+
+
+def walk_entries():
+    level, upright = both_components(0.1, 0.9, 0.0, np.array([0.0, 0.7]))
+    assert np.allclose([level[0], level[1], upright[1]], [1.0, 1 / 1.49, 0.7 / 1.49], rtol=1e-6)
+    rows, entries = [], []
+    for conductivity, frequency in [(0.01, 8192.0), (0.1, 512.0), (0.1, 8192.0), (1.0, 8192.0), (0.1, 32768.0)]:
+        for far in (1.0, 2.0, 3.0):
+            looks = walk(conductivity, frequency, far)
+            problem = Problem(looks, 0.003)
+            start = np.array([0.02, -far, 0.01, 0.0, 1.0, 0.0])
+            found = least_squares(problem.residuals, start, x_scale="jac", xtol=1e-12, ftol=1e-12)
+            sigma = np.sqrt(problem.covariance(found.x)[1, 1])
+            k2 = 2 * np.pi * frequency * MU0 * conductivity
+            entry = {"conductivity_s_per_m": conductivity, "frequency_hz": frequency, "distance_m": far,
+                     "fitted_m": -found.x[1], "fitted_sigma_m": sigma, "ratio_m": read(0.1, far - 0.1, 0.4, k2)}
+            costs = problem.costs(found.x)
+            print(f"{conductivity} S/m {frequency:.0f} Hz {far} m: walk {100 * (entry['fitted_m'] / far - 1):+.1f} % (sigma "
+                  f"{100 * sigma / far:.2f}), ratio {100 * (entry['ratio_m'] / far - 1):+.1f} %, chi2 {costs.sum():.1f}")
+            rows += [[len(entries), *row] for row in looks.rows()]
+            entries.append(entry)
+    return rows, entries
+
+
 def main():
     check_empymod()
+    rows, entries = walk_entries()
+    write_csv("earth_return_looks.csv", ["walk", *walks.LOOK_HEADER], rows)
+    write_json("earth_return_walks.json", entries)
     rows = list(table())
     write_json("earth_return_table.json", {"k_read": ROWS, "spacing": COLUMNS, "table": rows})
     for row in rows:
