@@ -1,9 +1,12 @@
 //! What soil does to a line's ratio depth, put right by the core, against quadrature that was checked with empymod.
 //! `reference/make_earth_return.py` says what was computed. Prints its figures.
 
-use nullwalk_core::depth::soil::{Soil, corrected, lengthening};
-use nullwalk_core::depth::{Depth, Unusable};
+use glam::Vec3;
+use nullwalk_core::depth::soil::{Soil, corrected, lengthening, returned_per_m};
+use nullwalk_core::depth::{Depth, Measured, Unusable};
+use nullwalk_core::fit::{Shared, line};
 use nullwalk_tests::reference_data;
+use serde::Deserialize;
 
 /// Conductivity, frequency, height of the lower node, spacing, distance, distance read.
 type Row = (f64, f64, f64, f64, f64, f64);
@@ -97,4 +100,71 @@ fn where_soil_takes_too_much_there_is_no_depth() {
     assert_eq!(corrected(read, 0.4, 65_536.0, Soil::Clay), Err(Unusable::TooUncertain));
     assert_eq!(lengthening(0.3, 0.4, 512.0, 0.01), None);
     assert_eq!(lengthening(f32::NAN, 0.4, 512.0, 0.01), None);
+}
+
+/// A walk across a line in conducting ground, and what scipy fitted to it.
+#[derive(Deserialize)]
+struct Walk {
+    conductivity_s_per_m: f64,
+    frequency_hz: f32,
+    distance_m: f64,
+    free_space_m: f64,
+    free_space_sigma_m: f64,
+    fitted_m: f64,
+    fitted_sigma_m: f64,
+    returned_per_m: f64,
+}
+
+#[test]
+fn a_walk_tells_what_soil_returns() {
+    let walks: Vec<Walk> = reference_data::document("earth_return_walks.json");
+    let rings = reference_data::walks("earth_return_looks.csv");
+    assert!(walks.len() >= 15 && rings.len() == walks.len());
+    for (w, ring) in walks.iter().zip(&rings) {
+        let shared = Shared { node_ratio: 0.003, ..Shared::default() };
+        let fitted = |returned: Measured| {
+            let start = line::start(ring).expect("a line to begin with");
+            line::traverse(ring, start, &shared, returned).expect("scipy found it")
+        };
+        let below =
+            |found: &line::Traced<_, { line::UNKNOWNS }>| f64::from(found.depth_below_m(Vec3::ZERO).value);
+        // In free space, and with anything believed.
+        let (plain, open) = (fitted(Measured::default()), fitted(Measured::new(0.0, 10.0)));
+        let plain_off = (below(&plain) - w.free_space_m).abs() / w.free_space_sigma_m;
+        let open_off = (below(&open) - w.fitted_m).abs() / w.fitted_sigma_m;
+        let returned = f64::from(open.source.returned_per_m);
+        assert!(plain_off < 0.05 && open_off < 0.05 && (returned / w.returned_per_m - 1.0).abs() < 0.02);
+        // What an instrument would do.
+        let told = fitted(returned_per_m(w.frequency_hz, Soil::Unknown));
+        let stated = told.stated_depth_m(Vec3::ZERO);
+        let per_cent = |depth_m: f64| 100.0 * (depth_m / w.distance_m - 1.0);
+        println!(
+            "{} S/m, {} Hz, {} m: free space {:+.1} %, unknown soil {:+.2} % (stated sigma {:.1} %); {plain_off:.4} and \
+             {open_off:.4} sigma from scipy's",
+            w.conductivity_s_per_m,
+            w.frequency_hz,
+            w.distance_m,
+            per_cent(below(&plain)),
+            per_cent(f64::from(stated.value)),
+            100.0 * f64::from(stated.sigma) / w.distance_m,
+        );
+        assert!((f64::from(stated.value) - w.distance_m).abs() < 1.96 * f64::from(stated.sigma));
+        assert!(per_cent(f64::from(stated.value)).abs() < 0.6 * per_cent(below(&plain)).abs());
+    }
+}
+
+/// The table in the core is that of the generator.
+#[test]
+fn the_cores_table_is_the_one_that_was_made() {
+    #[derive(Deserialize)]
+    struct Table {
+        table: Vec<[f64; 4]>,
+    }
+    let Table { table } = reference_data::document("earth_return_table.json");
+    let source = include_str!("../core/src/depth/soil.rs");
+    for row in table.iter().skip(1) {
+        let [a, b, c, d] = row;
+        assert!(source.contains(&format!("[{a:.4}, {b:.4}, {c:.4}, {d:.4}]")), "{row:?}");
+    }
+    assert_eq!(table.len(), 7);
 }

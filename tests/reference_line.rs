@@ -3,10 +3,14 @@
 //! its figures (`cargo test --release -p nullwalk-tests --test reference_line -- --nocapture`).
 
 use glam::Vec3;
+use nullwalk_core::depth::Measured;
 use nullwalk_core::fit::Shared;
-use nullwalk_core::fit::line::{self, UNKNOWNS, traverse};
+use nullwalk_core::fit::line::{self, traverse};
 use nullwalk_tests::reference_data;
 use serde::Deserialize;
+
+/// Unknowns of a line in free space.
+const UNKNOWNS: usize = 6;
 
 /// What scipy found of a walk: to the left and up at x = 0, lay, slope, current, gain.
 #[derive(Deserialize)]
@@ -27,7 +31,7 @@ fn the_fit_of_a_line_agrees_with_scipy_and_with_the_bound() {
     for (number, (walk, solution)) in walks.iter().zip(&solutions).enumerate() {
         let start = line::start(walk).expect("a line to begin with");
         let shared = Shared { node_ratio: solution.node_ratio_sigma, ..Shared::default() };
-        let found = traverse(walk, start, &shared).expect("scipy found it");
+        let found = traverse(walk, start, &shared, Measured::default()).expect("scipy found it");
         let sigma = |n: usize| solution.covariance[n][n].sqrt();
         let [left, up, lay, slope, current, gain] = solution.unknowns;
         // Abreast of the middle scipy's line is so far on from x = 0.

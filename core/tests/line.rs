@@ -4,8 +4,9 @@
 
 use glam::Vec3;
 use nullwalk_core::chi_square::{Level, upper_point};
+use nullwalk_core::depth::Measured;
 use nullwalk_core::field::{grounded, segment};
-use nullwalk_core::fit::line::{self, Line, Traced, UNKNOWNS, traverse};
+use nullwalk_core::fit::line::{self, Line, Traced, UNKNOWNS as FITTED, traverse};
 use nullwalk_core::fit::{Look, Ring, Shared, Undetermined};
 use proptest::prelude::*;
 
@@ -13,6 +14,8 @@ use proptest::prelude::*;
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
 const SPACING_M: f64 = 0.4;
 const RATIO_SIGMA: f64 = 0.003;
+/// Without what soil returns: these tests are in free space.
+const UNKNOWNS: usize = 6;
 /// To the left (along y) and up at x = 0, lay and slope in radians, current, gain.
 type Truth = [f64; UNKNOWNS];
 
@@ -158,9 +161,14 @@ fn looks(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Ring<128> 
     ring
 }
 
-fn fitted(ring: &Ring<128>) -> Result<Traced<Line, UNKNOWNS>, Undetermined> {
+fn fitted(ring: &Ring<128>) -> Result<Traced<Line, FITTED>, Undetermined> {
     let start = line::start(ring).expect("a line to begin with");
-    traverse(ring, start, &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() })
+    traverse(
+        ring,
+        start,
+        &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() },
+        Measured::default(),
+    )
 }
 
 /// Depth errors over many seeds: bias and spread over the bound, and how far the stated sigma is from the truth.
@@ -287,7 +295,7 @@ fn one_glimpse_tells_what_it_can() {
             let truth = [share * depth_m, -depth_m, lay, slope, 0.01, 0.003 * noise.next()];
             let strength = 2.0 / (depth_m * (1.0 + share * share).sqrt());
             let look = look(&truth, [0.0; 3], 0.002 * strength, 0.0, &mut noise);
-            let Ok(glimpse) = line::glimpse(&look, 0.003, 0.03) else { continue };
+            let Ok(glimpse) = line::glimpse(&look, 0.003, 0.03, Measured::default()) else { continue };
             found += 1;
             let [below, left] = [glimpse.depth_below_m(Vec3::ZERO), glimpse.left_of_m(Vec3::ZERO)];
             sigmas.push(f64::from(below.sigma) / depth_m);
@@ -363,7 +371,12 @@ fn bends_ends_and_tees_show_in_chi_square() {
                     });
                 }
                 let found = line::start(&ring).map(|start| {
-                    traverse(&ring, start, &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() })
+                    traverse(
+                        &ring,
+                        start,
+                        &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() },
+                        Measured::default(),
+                    )
                 });
                 let fine = found.and_then(Result::ok).filter(|found| {
                     found.chi_square < upper_point(found.freedom as usize, Level::OnePerMille)
@@ -419,7 +432,7 @@ fn two_rays_that_belong_to_no_one_line_are_noticed() {
             truth[4] *= share;
             let other = look(&truth, [0.0; 3], 0.0, 0.0, &mut noise);
             both.fields_nt.iter_mut().zip(other.fields_nt).for_each(|(b, more)| *b += more);
-            let found = line::glimpse(&both, 0.003, 0.03);
+            let found = line::glimpse(&both, 0.003, 0.03, Measured::default());
             count += u32::from(found.map_or(true, |found| found.chi_square > limit));
         }
         f64::from(count) / 500.0
@@ -485,12 +498,12 @@ proptest! {
             });
         }
         if let Some(start) = line::start(&ring)
-            && let Ok(found) = traverse(&ring, start, &Shared::default())
+            && let Ok(found) = traverse(&ring, start, &Shared::default(), Measured::default())
         {
             prop_assert!(found.source.at_m.is_finite() && found.source.current_a.is_finite());
         }
         if let Some(look) = ring.looks().first()
-            && let Ok(found) = line::glimpse(look, 0.01, 0.05)
+            && let Ok(found) = line::glimpse(look, 0.01, 0.05, Measured::default())
         {
             prop_assert!(found.depth_below_m(Vec3::ZERO).value.is_finite());
         }

@@ -2,6 +2,7 @@
 //! (`cargo test --release -p nullwalk-core --test model -- --nocapture`).
 
 use glam::Vec3;
+use nullwalk_core::depth::Measured;
 use nullwalk_core::field;
 use nullwalk_core::fit::line::{Kind, Models};
 use nullwalk_core::fit::{Look, Ring, Shared};
@@ -87,7 +88,7 @@ fn the_kind_of_source_is_told_by_a_walk() {
             for _ in 0..WALKS {
                 let walk = walked(kind, 10.0_f64.powf(snr_db / 20.0), &mut noise);
                 let shared = Shared { node_ratio: 0.003, ..Shared::default() };
-                let choice = Models::of(&walk, &shared).choice();
+                let choice = Models::of(&walk, &shared, Measured::default()).choice();
                 right += u32::from(choice.is_some_and(|choice| choice.kind == kind));
                 misled +=
                     u32::from(choice.is_some_and(|choice| choice.kind != kind && choice.is_decided()));

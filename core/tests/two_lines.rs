@@ -4,6 +4,7 @@
 
 use glam::Vec3;
 use nullwalk_core::chi_square::{Level, upper_point};
+use nullwalk_core::depth::Measured;
 use nullwalk_core::fit::line::{self, PhasorLook};
 use nullwalk_core::fit::{Look, Ring, Shared};
 use num_complex::Complex64;
@@ -202,7 +203,8 @@ fn one_line_that_is_two_gives_itself_away() {
             let mut plain: Ring<128> = Ring::default();
             walk.looks().iter().for_each(|look| plain.push(look.look));
             let beyond = |chi: f32, freedom: u32| chi > upper_point(freedom as usize, Level::OnePerMille);
-            let found = line::start(&plain).and_then(|start| line::traverse(&plain, start, &SHARED).ok());
+            let found = line::start(&plain)
+                .and_then(|start| line::traverse(&plain, start, &SHARED, Measured::default()).ok());
             let fit = found.is_none_or(|found| beyond(found.chi_square, found.freedom));
             let (left, freedom) = line::quadrature(&walk, 0.0);
             let quadrature = beyond(left, freedom);

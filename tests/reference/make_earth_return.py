@@ -13,8 +13,9 @@ earth_return_table.json  what the core holds: (true / read - 1) / (sqrt(2)/3 k (
                          a tenth of the distance above the ground
 earth_return_looks.csv   walks across such a line, free of noise, both components by the same integral with a cosine for the
                          level one and a sine for the upright one: number of the walk, then `walks.LOOK_HEADER`
-earth_return_walks.json  of each walk: conductivity, frequency, distance to the line, distance by the long line in free space
-                         that scipy fits (`make_line.py`) and its sigma, distance that the ratio reads straight above
+earth_return_walks.json  of each walk: conductivity, frequency, distance to the line; by the long line that scipy fits, in
+                         free space (`make_line.py`) and with what returns for a seventh unknown, distance and its sigma,
+                         what returns; distance that the ratio reads straight above
 """
 
 import empymod
@@ -23,7 +24,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq, least_squares
 
 import walks
-from make_line import NOISE_NT, Problem
+from make_line import NOISE_NT, Problem, fields
 from tables import write_csv, write_json
 
 MU0 = 4e-7 * np.pi
@@ -94,6 +95,18 @@ def table():
         yield row
 
 
+class InSoil(Problem):
+    """With a seventh unknown: what is taken off the level field, over the line's own at 1 m."""
+
+    def plain(self, unknowns):
+        source = unknowns[:6] * self.scale
+        left = np.array([-np.sin(source[2]), np.cos(source[2]), 0])
+        returned = 200 * source[4] * unknowns[6] * np.hstack([left, (1 + source[5]) * left])
+        exact = fields(source, self.looks.at_m, self.looks.upper_m) + returned
+        own = (exact - self.looks.fields_nt) * self.weights
+        return np.hstack([own, np.zeros((len(own), 3))]), source[5] / self.ratio_sigma
+
+
 def both_components(h, d, k2, aside):
     """Level and upright component over mu0 I / (2 pi), for many places aside, by one rule for all."""
     # The integrand falls by exp(-l h - u d); so many points of Gauss and Legendre resolve the waves as far as 3 m aside.
@@ -136,16 +149,21 @@ def walk_entries():
     for conductivity, frequency in [(0.01, 8192.0), (0.1, 512.0), (0.1, 8192.0), (1.0, 8192.0), (0.1, 32768.0)]:
         for far in (1.0, 2.0, 3.0):
             looks = walk(conductivity, frequency, far)
-            problem = Problem(looks, 0.003)
-            start = np.array([0.02, -far, 0.01, 0.0, 1.0, 0.0])
-            found = least_squares(problem.residuals, start, x_scale="jac", xtol=1e-12, ftol=1e-12)
-            sigma = np.sqrt(problem.covariance(found.x)[1, 1])
+            start = np.array([0.02, -far, 0.01, 0.0, 1.0, 0.0, 0.0])
+            fits = []
+            for problem, first in ((Problem(looks, 0.003), start[:6]), (InSoil(looks, 0.003), start)):
+                found = least_squares(problem.residuals, first, x_scale="jac", xtol=1e-12, ftol=1e-12)
+                fits.append((found.x, np.sqrt(problem.covariance(found.x)[1, 1]), problem.costs(found.x).sum()))
+            (plain, plain_sigma, plain_chi), (soil, soil_sigma, soil_chi) = fits
             k2 = 2 * np.pi * frequency * MU0 * conductivity
             entry = {"conductivity_s_per_m": conductivity, "frequency_hz": frequency, "distance_m": far,
-                     "fitted_m": -found.x[1], "fitted_sigma_m": sigma, "ratio_m": read(0.1, far - 0.1, 0.4, k2)}
-            costs = problem.costs(found.x)
-            print(f"{conductivity} S/m {frequency:.0f} Hz {far} m: walk {100 * (entry['fitted_m'] / far - 1):+.1f} % (sigma "
-                  f"{100 * sigma / far:.2f}), ratio {100 * (entry['ratio_m'] / far - 1):+.1f} %, chi2 {costs.sum():.1f}")
+                     "free_space_m": -plain[1], "free_space_sigma_m": plain_sigma,
+                     "fitted_m": -soil[1], "fitted_sigma_m": soil_sigma, "returned_per_m": soil[6],
+                     "ratio_m": read(0.1, far - 0.1, 0.4, k2)}
+            off = {name: 100 * (entry[f"{name}_m"] / far - 1) for name in ("free_space", "fitted", "ratio")}
+            print(f"{conductivity} S/m {frequency:.0f} Hz {far} m: free space {off['free_space']:+.1f} % "
+                  f"(chi2 {plain_chi:.0f}), with what returns {off['fitted']:+.2f} % (sigma {100 * soil_sigma / far:.2f}, "
+                  f"chi2 {soil_chi:.1f}), ratio {off['ratio']:+.1f} %")
             rows += [[len(entries), *row] for row in looks.rows()]
             entries.append(entry)
     return rows, entries

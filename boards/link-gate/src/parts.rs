@@ -4,7 +4,7 @@ use nullwalk_core::array::{Array, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
-use nullwalk_core::fit::line::{Choice, Line, Models, PAIR_UNKNOWNS, Pair, PhasorLook, Traced};
+use nullwalk_core::fit::line::{Choice, Line, Models, PAIR_UNKNOWNS, Pair, PhasorLook, Traced, UNKNOWNS};
 use nullwalk_core::fit::{Glimpsed, Look, Mergeable, Priors, Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
@@ -94,13 +94,13 @@ pub fn keep_all() {
     keep(Line::field_nt as *const ());
     keep(Line::lay_rad as *const ());
     keep(Pair::field_nt as *const ());
-    keep(Traced::<Line, 6>::sigma as *const ());
-    keep(Traced::<Line, 6>::reduced_chi_square as *const ());
-    keep(Traced::<Line, 6>::depth_below_m as *const ());
-    keep(Traced::<Line, 6>::stated_depth_m as *const ());
-    keep(Traced::<Line, 6>::left_of_m as *const ());
-    keep(Traced::<Line, 6>::lay_rad as *const ());
-    keep(Traced::<Line, 6>::current_a as *const ());
+    keep(Traced::<Line, UNKNOWNS>::sigma as *const ());
+    keep(Traced::<Line, UNKNOWNS>::reduced_chi_square as *const ());
+    keep(Traced::<Line, UNKNOWNS>::depth_below_m as *const ());
+    keep(Traced::<Line, UNKNOWNS>::stated_depth_m as *const ());
+    keep(Traced::<Line, UNKNOWNS>::left_of_m as *const ());
+    keep(Traced::<Line, UNKNOWNS>::lay_rad as *const ());
+    keep(Traced::<Line, UNKNOWNS>::current_a as *const ());
     keep(Traced::<Pair, PAIR_UNKNOWNS>::sigma as *const ());
     keep(Models::of::<128> as *const ());
     keep(Models::choice as *const ());
@@ -153,6 +153,7 @@ pub fn keep_all() {
     keep(depth::line::inclination as *const ());
     keep(depth::soil::Soil::conductivity_s_per_m as *const ());
     keep(depth::soil::lengthening as *const ());
+    keep(depth::soil::returned_per_m as *const ());
     keep(depth::soil::corrected as *const ());
 
     keep(paced::pattern as *const ());

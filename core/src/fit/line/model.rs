@@ -3,6 +3,7 @@
 use glam::Vec3;
 
 use super::{Line, PAIR_UNKNOWNS, Pair, Traced, UNKNOWNS, start, traverse_pair};
+use crate::depth::Measured;
 use crate::field;
 use crate::fit::Dipole;
 use crate::fit::ring::Ring;
@@ -54,12 +55,13 @@ impl Choice {
 }
 
 impl Models {
-    /// Fit all three.
+    /// Fit all three. `returned_per_m` is what [`super::traverse()`] believes of the soil.
     ///
     /// ```
     /// use glam::Vec3;
+    /// use nullwalk_core::depth::Measured;
     /// use nullwalk_core::fit::{Look, Ring, Shared, line::{Kind, Line, Models}};
-    /// let truth = Line { at_m: Vec3::new(0.0, 0.2, -1.1), along: Vec3::X, current_a: 0.01 };
+    /// let truth = Line { at_m: Vec3::new(0.0, 0.2, -1.1), along: Vec3::X, current_a: 0.01, returned_per_m: 0.0 };
     /// let upper_m = Vec3::new(0.0, 0.0, 0.4);
     /// let mut walk = Ring::<80>::default();
     /// for (x, n) in [-0.5, 0.5].into_iter().flat_map(|x| (0..40).map(move |n| (x, n))) {
@@ -68,11 +70,12 @@ impl Models {
     ///     let (sigma_nt, pose_sigma_m) = ([0.1; 2], Vec3::ZERO);
     ///     walk.push(Look { at_m, upper_m, fields_nt, sigma_nt, pose_sigma_m, spread_m: Vec3::ZERO });
     /// }
-    /// let choice = Models::of(&walk, &Shared { node_ratio: 0.01, ..Shared::default() }).choice().unwrap();
+    /// let shared = Shared { node_ratio: 0.01, ..Shared::default() };
+    /// let choice = Models::of(&walk, &shared, Measured::default()).choice().unwrap();
     /// assert!(choice.kind == Kind::Line && choice.is_decided());
     /// ```
-    pub fn of<const N: usize>(walk: &Ring<N>, shared: &Shared) -> Self {
-        let line = start(walk).and_then(|start| super::traverse(walk, start, shared).ok());
+    pub fn of<const N: usize>(walk: &Ring<N>, shared: &Shared, returned_per_m: Measured) -> Self {
+        let line = start(walk).and_then(|start| super::traverse(walk, start, shared, returned_per_m).ok());
         Self {
             dipole: dipole(walk, shared),
             line,

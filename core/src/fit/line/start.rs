@@ -67,7 +67,8 @@ pub fn of(looks: &[Look]) -> Option<Line> {
     let [left, up, at_unit] = sums.step()?;
     let current_a = at_unit * strongest / SCALE_NT;
     let sound = left.is_finite() && up < 0.0 && current_a > 0.0 && current_a.is_finite();
-    sound.then_some(Line { at_m: middle_m + axes.left * left + Vec3::Z * up, along: axes.along, current_a })
+    let at_m = middle_m + axes.left * left + Vec3::Z * up;
+    sound.then_some(Line { at_m, along: axes.along, current_a, returned_per_m: 0.0 })
 }
 
 /// Along the line, at right angles to the axis of the horizontal fields.

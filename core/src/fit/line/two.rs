@@ -78,9 +78,9 @@ pub struct Two {
 /// ```
 /// use glam::Vec3;
 /// use nullwalk_core::fit::{Look, Ring, Shared, line::{self, Line, PhasorLook}};
-/// let first = Line { at_m: Vec3::new(0.0, 0.1, -1.0), along: Vec3::X, current_a: 0.01 };
+/// let first = Line { at_m: Vec3::new(0.0, 0.1, -1.0), along: Vec3::X, current_a: 0.01, returned_per_m: 0.0 };
 /// // A metre and a half beside it, deeper, with 40 % of its current and a quarter of a turn behind.
-/// let second = Line { at_m: Vec3::new(0.0, 1.6, -1.3), along: Vec3::X, current_a: -0.004 };
+/// let second = Line { at_m: Vec3::new(0.0, 1.6, -1.3), along: Vec3::X, current_a: -0.004, returned_per_m: 0.0 };
 /// let upper_m = Vec3::new(0.0, 0.0, 0.4);
 /// let mut walk = Ring::<128, PhasorLook>::default();
 /// for (x, n) in [-0.5, 0.0, 0.5].into_iter().flat_map(|x| (0..40).map(move |n| (x, n))) {
@@ -260,7 +260,7 @@ impl Both {
     fn lines(&self) -> Two {
         let [re, im] = self.second_a;
         let sign = if self.current_a < 0.0 { -1.0 } else { 1.0 };
-        let line = |at_m, current_a| Line { at_m, along: self.along, current_a };
+        let line = |at_m, current_a| Line { at_m, along: self.along, current_a, returned_per_m: 0.0 };
         Two {
             first: line(self.first_m, self.current_a.abs()),
             second: line(self.second_m, self.second_size_a()),
