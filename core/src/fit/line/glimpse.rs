@@ -46,7 +46,7 @@ pub fn glimpse(
 ) -> Result<Traced<Line, UNKNOWNS>, Unusable> {
     let still = Look { at_m: Vec3::ZERO, pose_sigma_m: Vec3::ZERO, spread_m: Vec3::ZERO, ..*look };
     let looks = [still];
-    let line = start::of(&looks).ok_or(Unusable::NotBelow)?;
+    let line = start::of(looks.iter()).ok_or(Unusable::NotBelow)?;
     let shared = Shared { node_ratio: node_ratio_sigma, ..Shared::default() };
     let guess = Guess::of(abreast(line), node_ratio_sigma, returned_per_m, Some(level_sigma_rad));
     let mut found = traced::<1>(&looks, guess, &shared).map_err(|reason| match reason {

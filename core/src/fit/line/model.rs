@@ -112,7 +112,7 @@ impl Models {
 
 /// A dipole that begins beneath the strongest look.
 fn dipole<const N: usize>(walk: &Ring<N>, shared: &Shared) -> Option<Traversed> {
-    let look = start::strongest(walk.looks())?;
+    let look = start::strongest(walk.looks().iter())?;
     let [field_nt, _] = look.fields_nt;
     let mut best: Option<Traversed> = None;
     for share in DEPTHS {

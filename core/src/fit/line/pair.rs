@@ -101,9 +101,9 @@ pub fn traverse_pair<const N: usize>(
     shared: &Shared,
 ) -> Result<Traced<Pair, PAIR_UNKNOWNS>, Undetermined> {
     let looks = walk.looks();
-    let along = start::of(looks).map_or_else(|| start::lay(looks), |line| Some(line.along));
+    let along = start::of(looks.iter()).map_or_else(|| start::lay(looks.iter()), |line| Some(line.along));
     let axes = Axes::of(along.ok_or(Undetermined::TooFew)?);
-    let look = start::strongest(looks).ok_or(Undetermined::TooFew)?;
+    let look = start::strongest(looks.iter()).ok_or(Undetermined::TooFew)?;
     let depth_m = start::depth_below(look, 2.0);
     let pair_m = look.at_m - Vec3::Z * depth_m;
     let [field_nt, _] = look.fields_nt;

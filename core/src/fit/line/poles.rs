@@ -21,7 +21,7 @@ pub struct Pole {
 }
 
 /// The two poles that come nearest to the fields, seen along `axes` from `middle_m`.
-pub fn poles(looks: &[Look], axes: &Axes, middle_m: Vec3) -> Option<[Pole; 2]> {
+pub fn poles<'a>(looks: impl Iterator<Item = &'a Look>, axes: &Axes, middle_m: Vec3) -> Option<[Pole; 2]> {
     let mut sums: Normal<8> = Normal::NONE;
     for look in looks {
         let [lower, upper] = look.fields_nt;

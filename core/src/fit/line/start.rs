@@ -18,17 +18,17 @@ const CLEAR: f32 = 5.0;
 /// unknowns, two equations for each node at each look, weighted by `B^4/sigma^2`. The lay is at right angles to the axis
 /// of the horizontal fields; the slope is taken for zero.
 pub fn start<const N: usize>(walk: &Ring<N>) -> Option<Line> {
-    of(walk.looks())
+    of(walk.looks().iter())
 }
 
 /// Of any looks.
-pub fn of(looks: &[Look]) -> Option<Line> {
+pub fn of<'a>(looks: impl Iterator<Item = &'a Look> + Clone) -> Option<Line> {
     let clear = |look: &&Look| {
         let ([field_nt, _], [sigma_nt, _]) = (look.fields_nt, look.sigma_nt);
         field_nt.length_squared() > CLEAR * CLEAR * sigma_nt * sigma_nt
     };
     let (mut count, mut middle_m, mut strongest) = (0.0, Vec3::ZERO, 0.0_f32);
-    for look in looks.iter().filter(clear) {
+    for look in looks.clone().filter(clear) {
         let [lower, _] = look.fields_nt;
         count += 1.0;
         middle_m += look.at_m;
@@ -38,9 +38,9 @@ pub fn of(looks: &[Look]) -> Option<Line> {
         return None;
     }
     middle_m /= count;
-    let axes = Axes::of(lay(looks)?);
+    let axes = Axes::of(lay(looks.clone())?);
     let mut sums: Normal<3> = Normal::NONE;
-    for look in looks.iter().filter(clear) {
+    for look in looks.clone().filter(clear) {
         let [lower, upper] = look.fields_nt;
         // Below the walk, with the current along the axis, horizontal fields point to the right.
         let sign = if lower.dot(axes.left) > 0.0 { -1.0 } else { 1.0 };
@@ -72,7 +72,7 @@ pub fn of(looks: &[Look]) -> Option<Line> {
 }
 
 /// Along the line, at right angles to the axis of the horizontal fields.
-pub fn lay(looks: &[Look]) -> Option<Vec3> {
+pub fn lay<'a>(looks: impl Iterator<Item = &'a Look>) -> Option<Vec3> {
     // At twice their angle, directions without a sense add up.
     let (mut cos2, mut sin2) = (0.0, 0.0);
     for look in looks {
@@ -85,12 +85,12 @@ pub fn lay(looks: &[Look]) -> Option<Vec3> {
 }
 
 /// The look whose lower node shows the strongest field.
-pub fn strongest(looks: &[Look]) -> Option<&Look> {
+pub fn strongest<'a>(looks: impl Iterator<Item = &'a Look>) -> Option<&'a Look> {
     let strength = |look: &Look| {
         let [lower, _] = look.fields_nt;
         lower.length_squared()
     };
-    looks.iter().max_by(|a, b| strength(a).total_cmp(&strength(b)))
+    looks.max_by(|a, b| strength(a).total_cmp(&strength(b)))
 }
 
 /// Depth of a source straight below a look, by the nodes' ratio, where fields fall with that power of the distance; 0.3

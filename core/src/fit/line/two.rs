@@ -104,12 +104,10 @@ pub fn traverse_two<const N: usize>(
     shared: &Shared,
 ) -> Result<Traced<Two, TWO_UNKNOWNS>, Undetermined> {
     let looks = walk.looks();
-    let mut plain: Ring<N> = Ring::default();
-    looks.iter().for_each(|look| plain.push(look.look));
-    let one = start::of(plain.looks()).ok_or(Undetermined::TooFew)?;
+    let in_phase = || looks.iter().map(|sight| &sight.look);
+    let one = start::of(in_phase()).ok_or(Undetermined::TooFew)?;
     let axes = Axes::of(one.along);
-    let poles =
-        poles(plain.looks(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
+    let poles = poles(in_phase(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
     let beside = TRIED.iter().map(|aside| Both::beside(&one, *aside, shared.node_ratio));
     let mut shifts_m = [Vec3::ZERO; N];
     // While the second line is looked for, what it does must not pass for looks gone astray.
