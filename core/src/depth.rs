@@ -1,6 +1,10 @@
-//! Closed-form depths of a dipole source. Each method has its own weakness; together they check each other.
+//! Closed-form depths of a dipole source, and in [`mod@line`] of a line. Each method has its own weakness; together they
+//! check each other.
 //!
 //! Depths here are from the lower node down to the source. Lengths along a lane are measured on the ground.
+
+pub mod line;
+pub mod soil;
 
 use crate::array::NodeField;
 use crate::math;

@@ -7,11 +7,13 @@ mod belief;
 mod circle;
 mod coarse;
 mod glimpse;
+pub mod line;
 mod mode;
 pub(crate) mod normal;
 mod ring;
 mod symmetric;
 mod traverse;
+mod walk;
 
 use glam::Vec3;
 
@@ -20,7 +22,7 @@ use symmetric::Symmetric;
 
 pub use glimpse::{Glimpsed, LogNormal, Priors, glimpse};
 pub(crate) use normal::solution;
-pub use ring::{Look, Ring};
+pub use ring::{Look, Mergeable, Ring};
 pub use traverse::{Shared, Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};
 
 /// The field of 1 A m2 at 1 m, in nanotesla.

@@ -94,23 +94,43 @@ impl Look {
     }
 }
 
+/// What a ring keeps: a look, with or without more to it.
+pub trait Mergeable {
+    /// The look.
+    fn look(&self) -> &Look;
+
+    /// Both as one, each with the weight of its sigma. The way to the other one is `way_m`.
+    #[must_use]
+    fn merged(&self, other: &Self, way_m: Vec3) -> Self;
+}
+
+impl Mergeable for Look {
+    fn look(&self) -> &Look {
+        self
+    }
+
+    fn merged(&self, other: &Self, way_m: Vec3) -> Self {
+        self.merged(other, way_m)
+    }
+}
+
 /// At most `N` looks.
 #[derive(Debug, Clone)]
-pub struct Ring<const N: usize> {
-    looks: heapless::Vec<Look, N>,
+pub struct Ring<const N: usize, L = Look> {
+    looks: heapless::Vec<L, N>,
     /// How many each of them was merged from.
     counts: heapless::Vec<u16, N>,
 }
 
-impl<const N: usize> Default for Ring<N> {
+impl<const N: usize, L> Default for Ring<N, L> {
     fn default() -> Self {
         Self { looks: heapless::Vec::new(), counts: heapless::Vec::new() }
     }
 }
 
-impl<const N: usize> Ring<N> {
+impl<const N: usize, L: Mergeable> Ring<N, L> {
     /// Take in a look. When there is no room, the two neighbours in time that lose least by it are merged first.
-    pub fn push(&mut self, look: Look) {
+    pub fn push(&mut self, look: L) {
         if self.looks.is_full() {
             self.merge();
         }
@@ -126,7 +146,7 @@ impl<const N: usize> Ring<N> {
     }
 
     /// The looks, in the order of the walk.
-    pub fn looks(&self) -> &[Look] {
+    pub fn looks(&self) -> &[L] {
         &self.looks
     }
 
@@ -136,7 +156,7 @@ impl<const N: usize> Ring<N> {
         for (n, (a, b)) in looks.iter().zip(looks.iter().skip(1)).enumerate() {
             let before = looks.get(n.saturating_sub(1)).unwrap_or(a);
             let after = looks.get((n + 2).min(last)).unwrap_or(b);
-            let loss = a.loss(before, b, after);
+            let loss = a.look().loss(before.look(), b.look(), after.look());
             if loss < best.0 {
                 best = (loss, n);
             }
@@ -164,7 +184,7 @@ impl<const N: usize> Ring<N> {
             if wider == 0 {
                 nearest = between;
             }
-            if let Some(way_m) = before.way_m(after) {
+            if let Some(way_m) = before.look().way_m(after.look()) {
                 return way_m * (nearest / between);
             }
             inside += first_count + last_count;

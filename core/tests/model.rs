@@ -1,0 +1,102 @@
+//! Which kind of source a walk was over: a sonde, a line, two conductors. Prints its table
+//! (`cargo test --release -p nullwalk-core --test model -- --nocapture`).
+
+use glam::Vec3;
+use nullwalk_core::depth::Measured;
+use nullwalk_core::field;
+use nullwalk_core::fit::line::{Kind, Models};
+use nullwalk_core::fit::{Look, Ring, Shared};
+
+const SPACING_M: f64 = 0.4;
+
+/// Numbers from a seed.
+struct Noise(u64);
+
+impl Noise {
+    fn next(&mut self) -> f64 {
+        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
+    }
+
+    fn uniform(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+fn vector(x: [f64; 3]) -> Vec3 {
+    Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)
+}
+
+/// A source of a kind somewhere below the origin, by the core's forward models: of two conductors each for itself, 5 to
+/// 20 cm apart.
+fn source(kind: Kind, noise: &mut Noise) -> impl Fn([f64; 3]) -> [f64; 3] + use<> {
+    let depth_m = 0.6 + 1.9 * noise.uniform();
+    let at = [0.2 * noise.next(), 0.2 * noise.next(), -depth_m];
+    let (lay, rise) = (0.3 * noise.next(), 0.02 * noise.next());
+    let along = [lay.cos(), lay.sin(), rise];
+    // A sonde may lie at any angle to the lanes.
+    let turn = std::f64::consts::PI * noise.uniform();
+    let moment = [0.2 * turn.cos(), 0.2 * turn.sin(), 0.02 * noise.next()];
+    let (apart, roll) = (0.05 + 0.15 * noise.uniform(), std::f64::consts::TAU * noise.uniform());
+    let beside = [-lay.sin() * apart * roll.cos(), lay.cos() * apart * roll.cos(), apart * roll.sin()];
+    move |p| {
+        let r = [0, 1, 2].map(|n| p[n] - at[n]);
+        match kind {
+            Kind::Dipole => field::dipole(moment, r),
+            Kind::Line => field::long_line(0.01, along, r),
+            Kind::Pair => field::long_pair(0.1, along, beside, r),
+        }
+        .map(|b| 1e9 * b)
+    }
+}
+
+/// Three lanes of 6 m across.
+fn walked(kind: Kind, snr: f64, noise: &mut Noise) -> Ring<128> {
+    let field = source(kind, noise);
+    let mut places = Vec::new();
+    for x in [-0.5, 0.0, 0.5] {
+        places.extend((0..101).map(|n| [x, 0.06 * f64::from(n) - 3.0, 0.15]));
+    }
+    let strongest = places.iter().map(|p| field(*p).map(|b| b * b).iter().sum::<f64>()).fold(0.0, f64::max);
+    let sigma_nt = strongest.sqrt() / snr;
+    let (gain, mut ring) = (1.0 + 0.003 * noise.next(), Ring::default());
+    for p in places {
+        let mut node = |up: f64, gain: f64| {
+            vector(field([p[0], p[1], p[2] + up]).map(|b| b * gain + sigma_nt * noise.next()))
+        };
+        ring.push(Look {
+            at_m: vector(p),
+            upper_m: Vec3::Z * SPACING_M as f32,
+            fields_nt: [node(0.0, 1.0), node(SPACING_M, gain)],
+            sigma_nt: [sigma_nt as f32; 2],
+            pose_sigma_m: Vec3::ZERO,
+            spread_m: Vec3::ZERO,
+        });
+    }
+    ring
+}
+
+#[test]
+fn the_kind_of_source_is_told_by_a_walk() {
+    const WALKS: u32 = 400;
+    println!("strongest field over noise | right of dipoles, lines, pairs; wrong though decided");
+    for snr_db in [10.0, 20.0, 40.0] {
+        let mut line = format!("{snr_db} dB");
+        for kind in [Kind::Dipole, Kind::Line, Kind::Pair] {
+            let mut noise = Noise(1 + kind as u64);
+            let (mut right, mut misled) = (0, 0);
+            for _ in 0..WALKS {
+                let walk = walked(kind, 10.0_f64.powf(snr_db / 20.0), &mut noise);
+                let shared = Shared { node_ratio: 0.003, ..Shared::default() };
+                let choice = Models::of(&walk, &shared, Measured::default()).choice();
+                right += u32::from(choice.is_some_and(|choice| choice.kind == kind));
+                misled +=
+                    u32::from(choice.is_some_and(|choice| choice.kind != kind && choice.is_decided()));
+            }
+            let per_cent = |n: u32| 100.0 * f64::from(n) / f64::from(WALKS);
+            line += &format!(" | {:.1} % ({:.1} %)", per_cent(right), per_cent(misled));
+            assert!(snr_db < 20.0 || per_cent(right) >= 99.0, "{kind:?} at {snr_db} dB: {right}");
+        }
+        println!("{line}");
+    }
+}
