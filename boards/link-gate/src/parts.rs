@@ -7,10 +7,12 @@ use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
 use nullwalk_core::fit::{Glimpsed, Priors, Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
+use nullwalk_core::grid::Grid;
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
+use nullwalk_core::tuning::{self, Candidate, Filter, Unworkable};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{chi_square, field, fit, math};
 
@@ -37,6 +39,16 @@ pub fn keep_all() {
 
     keep(chi_square::upper_point as *const ());
     keep(chi_square::Level::tabled as *const ());
+
+    keep(Grid::nominal_hz as *const ());
+    keep(Filter::loss_db as *const ());
+    keep(Candidate::snr_db as *const ());
+    keep(tuning::lowest_workable as *const ());
+    keep(tuning::folded as *const ());
+    keep(tuning::plan as *const ());
+    keep(tuning::cleanest as *const ());
+    keep(Unworkable::sentence as *const ());
+    keep(<Unworkable as From<ConfigError>>::from as *const ());
 
     keep(Tilt::levelling as *const ());
     keep(frame::heading_rotation as *const ());
