@@ -16,5 +16,6 @@ pub mod sheet;
 pub mod site;
 pub mod synth;
 pub mod tolerant_toml;
+pub mod tones;
 pub mod trials;
 pub mod units;

@@ -12,6 +12,7 @@ mod job;
 mod replay;
 mod report;
 mod sites;
+mod tones;
 mod trials;
 
 use std::error::Error;
@@ -55,6 +56,8 @@ enum Command {
     Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
     Sites(sites::Options),
+    /// Where tones land in the samples, what lands on them, and which is the lowest that the noise allows
+    Tones(tones::Options),
     /// Many seeded simulated locates with random variation, summarised
     Trials(trials::Options),
     /// Draw the dig sheet of a book
@@ -108,6 +111,7 @@ pub fn main() -> ExitCode {
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
+        Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
         Command::Sheet(options) => sheet(&options),
         Command::Figures(options) => figures::run(&options),
