@@ -25,6 +25,7 @@ pub mod gain;
 pub mod grid;
 pub mod instrument;
 pub mod locate;
+pub mod mains;
 pub mod math;
 pub mod paced;
 mod pose;

@@ -1,0 +1,211 @@
+//! The load test: what changed between two records, taken while a load was off and while it was on.
+//!
+//! A load that is switched on adds its current to the cable that feeds it, and to no other. So the vector change of each
+//! harmonic's phasors is the field of that cable alone, whatever others hum beside it. Between the records the grid's phase is
+//! not known, so one turn of the whole comb is taken out first: the nth harmonic by n times it.
+//!
+//! What counts as a change is told by the records themselves. Each is cut into pieces of half a second, and how their means
+//! scatter is what the field does without anything being switched.
+
+use num_complex::Complex32;
+
+use super::comb::ORDERS;
+use super::heard::chance;
+use super::{Hum, Marks};
+use crate::math;
+use crate::tone::Phasors;
+
+/// Hops in a piece.
+const PIECE_HOPS: u32 = 5;
+/// Fewest pieces of a record that is compared: two seconds.
+const FEWEST_PIECES: u32 = 4;
+/// Turns of the grid tried before the best is refined.
+const TURNS: i16 = 72;
+
+/// A record taken standing at one place, or at one of several: mean and scatter of every harmonic, in fixed memory.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Standing<const C: usize> {
+    mean: [[Complex32; C]; ORDERS],
+    /// Sum of squared distances from the mean.
+    scatter: [[f32; C]; ORDERS],
+    pieces: u32,
+    piece: [[Complex32; C]; ORDERS],
+    hops: u32,
+    grid_hz: f32,
+}
+
+impl<const C: usize> Default for Standing<C> {
+    fn default() -> Self {
+        Self {
+            mean: [[Complex32::ZERO; C]; ORDERS],
+            scatter: [[0.0; C]; ORDERS],
+            pieces: 0,
+            piece: [[Complex32::ZERO; C]; ORDERS],
+            hops: 0,
+            grid_hz: 0.0,
+        }
+    }
+}
+
+impl<const C: usize> Standing<C> {
+    /// Take in a hop. One whose samples clipped or that follows a gap begins its piece anew.
+    pub fn push(&mut self, hum: &Hum<C>) {
+        if hum.grid.is_none() || hum.marks != Marks::default() {
+            self.hops = 0;
+            self.piece = [[Complex32::ZERO; C]; ORDERS];
+            return;
+        }
+        for (sum, harmonic) in
+            self.piece.as_flattened_mut().iter_mut().zip(hum.harmonics.iter().flat_map(|h| &h.value_v))
+        {
+            *sum += harmonic;
+        }
+        self.hops += 1;
+        if self.hops < PIECE_HOPS {
+            return;
+        }
+        self.grid_hz = hum.grid_hz;
+        self.hops = 0;
+        self.pieces = self.pieces.saturating_add(1);
+        // Welford 1962, Technometrics 4:419.
+        let count = self.pieces as f32;
+        let piece = core::mem::replace(&mut self.piece, [[Complex32::ZERO; C]; ORDERS]);
+        let known = self.mean.as_flattened_mut().iter_mut().zip(self.scatter.as_flattened_mut());
+        for ((mean, scatter), sum) in known.zip(piece.as_flattened()) {
+            let value = *sum / PIECE_HOPS as f32;
+            let before = value - *mean;
+            *mean += before / count;
+            let after = value - *mean;
+            *scatter += before.re * after.re + before.im * after.im;
+        }
+    }
+
+    /// How many pieces of half a second it holds.
+    pub fn pieces(&self) -> u32 {
+        self.pieces
+    }
+
+    fn mean_of(&self, order: usize) -> Option<&[Complex32; C]> {
+        self.mean.get(order)
+    }
+}
+
+/// The vector change of one harmonic.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Change<const C: usize> {
+    /// Change on each channel in volts at the coil, in the phase of the first record.
+    pub value_v: [Complex32; C],
+    /// Standard deviation of its real (and imaginary) part, from how the records scatter.
+    pub sigma_v: [f32; C],
+    /// Sum over channels of its power over the power of chance.
+    pub power: f32,
+    /// How often it would be as large if nothing had changed.
+    pub chance: f32,
+}
+
+/// Two records compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Comparison<const C: usize> {
+    /// The grid's frequency in the second record, hertz.
+    pub grid_hz: f32,
+    /// The change of the fundamental and of the second to the ninth harmonic.
+    pub changes: [Change<C>; ORDERS],
+}
+
+impl<const C: usize> Comparison<C> {
+    /// The order of the harmonic that changed most surely, when chance explains that more rarely than `level` for all
+    /// harmonics together; `None` where nothing is known to have changed, which does not mean that nothing is there.
+    pub fn changed(&self, level: f32) -> Option<usize> {
+        // Each of the harmonics may raise a false alarm (Bonferroni's bound).
+        let sure = (1..).zip(&self.changes).filter(|(_, change)| change.chance * (ORDERS as f32) < level);
+        sure.max_by(|a, b| a.1.power.total_cmp(&b.1.power)).map(|(order, _)| order)
+    }
+
+    /// The change of a harmonic, by its order from 1 to 9, as the array takes it: its frequency in hertz, and phasors at it.
+    /// They are the field of what changed alone.
+    pub fn phasors(&self, order: usize) -> Option<(f32, Phasors<C>)> {
+        let change = self.changes.get(order.checked_sub(1)?)?;
+        let phasors = Phasors {
+            centre: 0,
+            value_v: change.value_v,
+            sigma_v: change.sigma_v,
+            carrier_offset_hz: 0.0,
+            bridged: 0.0,
+            marks: Marks::default(),
+        };
+        Some((order as f32 * self.grid_hz, phasors))
+    }
+}
+
+/// Compare a record with one taken before, at the same place with the mast held alike. `None` when either is shorter than two
+/// seconds.
+///
+/// ```
+/// use nullwalk_core::mains::{Standing, compare};
+/// assert!(compare(&Standing::<6>::default(), &Standing::default()).is_none());
+/// ```
+pub fn compare<const C: usize>(before: &Standing<C>, during: &Standing<C>) -> Option<Comparison<C>> {
+    if before.pieces < FEWEST_PIECES || during.pieces < FEWEST_PIECES {
+        return None;
+    }
+    let freedom = before.pieces + during.pieces - 2;
+    let spread = 1.0 / before.pieces as f32 + 1.0 / during.pieces as f32;
+    let mut variance = [[0.0; C]; ORDERS];
+    let scatters = before.scatter.as_flattened().iter().zip(during.scatter.as_flattened());
+    for (variance, (before, during)) in variance.as_flattened_mut().iter_mut().zip(scatters) {
+        // Of a complex difference: both its parts together.
+        *variance = ((before + during) / freedom as f32 * spread).max(f32::MIN_POSITIVE);
+    }
+    let turned = turn(before, during, &variance);
+    let mut changes =
+        [Change { value_v: [Complex32::ZERO; C], sigma_v: [0.0; C], power: 0.0, chance: 1.0 }; ORDERS];
+    for ((n, change), variance) in changes.iter_mut().enumerate().zip(&variance) {
+        let (Some(before), Some(during)) = (before.mean_of(n), during.mean_of(n)) else { continue };
+        let (s, c) = math::sin_cos((n + 1) as f32 * turned);
+        let back = Complex32::new(c, -s);
+        let values =
+            change.value_v.iter_mut().zip(&mut change.sigma_v).zip(before.iter().zip(during).zip(variance));
+        for ((value, sigma), ((before, during), variance)) in values {
+            *value = during * back - before;
+            *sigma = math::sqrt(0.5 * variance);
+            change.power += value.norm_sqr() / variance;
+        }
+        change.chance = chance(change.power / C as f32, C as u32, freedom);
+    }
+    Some(Comparison { grid_hz: during.grid_hz, changes })
+}
+
+/// The turn of the grid between the records that explains most of what they differ by, radians.
+fn turn<const C: usize>(before: &Standing<C>, during: &Standing<C>, variance: &[[f32; C]; ORDERS]) -> f32 {
+    let mut together = [Complex32::ZERO; ORDERS];
+    let means = before.mean.iter().zip(&during.mean).zip(variance);
+    for (together, ((before, during), variance)) in together.iter_mut().zip(means) {
+        for ((before, during), variance) in before.iter().zip(during).zip(variance) {
+            *together += during * before.conj() / *variance;
+        }
+    }
+    let agreement = |rad: f32| -> f32 {
+        let parts = (1_u16..).zip(&together);
+        parts
+            .map(|(order, z)| {
+                let (s, c) = math::sin_cos(math::wrap_pi(f32::from(order) * rad));
+                z.re * c + z.im * s
+            })
+            .sum()
+    };
+    let step = core::f32::consts::TAU / f32::from(TURNS);
+    let tries = (0..TURNS).map(|n| step * f32::from(n)).map(|rad| (rad, agreement(rad)));
+    let mut best =
+        tries.reduce(|best, new| if new.1 > best.1 { new } else { best }).map_or(0.0, |(rad, _)| rad);
+    // Halving the step: the best is within half a step of a try, and the top is smooth there.
+    let mut reach = 0.5 * step;
+    for _ in 0..16 {
+        let sides = [best - reach, best, best + reach].map(|rad| (rad, agreement(rad)));
+        best = sides
+            .into_iter()
+            .reduce(|best, new| if new.1 > best.1 { new } else { best })
+            .map_or(best, |(rad, _)| rad);
+        reach *= 0.5;
+    }
+    best
+}
