@@ -155,41 +155,47 @@ fn the_frequency_after_two_seconds_is_near_its_bound() {
 fn phasors_hold_within_one_per_cent_while_the_grid_drifts() {
     for drift_hz_per_s in [0.5, -0.5] {
         let harmonics: Vec<(u32, f64)> = (1..=9).map(|n| (n, 0.3 / f64::from(n))).collect();
-        let mut source = Source::new(50.0 - 0.9 * drift_hz_per_s, &harmonics);
-        // Two seconds at rest, then two seconds of drift, through almost all that a grid may stray.
+        let mut source = Source::new(60.0 - 1.2 * drift_hz_per_s, &harmonics);
+        // At rest a full per cent off, then 2.4 s of drift to the other end.
         let still_s = 2.0;
         let steady = source.clone();
         source.drift_hz_per_s = drift_hz_per_s;
-        let samples = sampled(RATE_HZ, still_s + 2.0, |t| {
+        let samples = sampled(RATE_HZ, still_s + 2.4, |t| {
             if t < still_s {
                 return steady.volts(t - still_s);
             }
             source.volts(t - still_s)
         });
         let out = hums(8000.0, &samples, 400);
-        let mut worst = [0.0_f64; ORDERS];
+        // At the onset nothing has foretold the drift; after half a second it is known.
+        let mut worst = [[0.0_f64; ORDERS]; 2];
         let mut worst_hz = 0.0_f64;
         for hum in out.iter().filter(|hum| hum.centre as f64 / RATE_HZ > still_s) {
+            let known = usize::from(hum.centre as f64 / RATE_HZ > still_s + 0.5);
             for (worst, (harmonic, (_, amplitude))) in
-                worst.iter_mut().zip(hum.harmonics.iter().zip(&harmonics))
+                worst[known].iter_mut().zip(hum.harmonics.iter().zip(&harmonics))
             {
                 *worst = worst.max((f64::from(harmonic.value_v[0].norm()) / amplitude - 1.0).abs());
             }
             let frequency = hum.frequency.unwrap();
             let then_s = hum.centre as f64 / RATE_HZ - f64::from(frequency.ago_s) - still_s;
+            let true_hz = source.grid_hz + drift_hz_per_s * then_s.max(0.0);
             if then_s > 1.0 {
-                let true_hz = source.grid_hz + drift_hz_per_s * then_s;
                 worst_hz = worst_hz.max((f64::from(frequency.hz) - true_hz).abs());
             }
         }
-        let per_cent: Vec<String> = worst.iter().map(|w| format!("{:.2}", 100.0 * w)).collect();
-        println!(
-            "drift {drift_hz_per_s} Hz/s: worst amplitude error of harmonics 1 to 9, %: {}; frequency {:.1} mHz",
-            per_cent.join(" "),
-            1e3 * worst_hz
-        );
-        assert!(worst.iter().all(|w| *w < 0.01), "{worst:?}");
-        assert!(worst_hz < 0.005);
+        for (name, worst) in ["in its first half second", "after it"].iter().zip(&worst) {
+            let per_cent: Vec<String> = worst.iter().map(|w| format!("{:.2}", 100.0 * w)).collect();
+            println!(
+                "drift {drift_hz_per_s} Hz/s, {name}: worst amplitude error of harmonics 1 to 9, %: {}; frequency {:.1} mHz",
+                per_cent.join(" "),
+                1e3 * worst_hz
+            );
+        }
+        let [onset, known] = worst;
+        assert!(known.iter().all(|w| *w < 0.01), "{known:?}");
+        assert!(onset.iter().all(|w| *w < 0.01), "{onset:?}");
+        assert!(worst_hz > 0.0 && worst_hz < 0.005);
     }
 }
 
@@ -204,7 +210,7 @@ fn a_strong_fundamental_does_not_leak_into_its_harmonics() {
                 (level[2] / 1e-2 - 1.0).abs() < 0.02 && (level[7] / 1e-3 - 1.0).abs() < 0.1,
                 "{grid_hz} {level:?}"
             );
-            assert!([1, 3, 4, 5, 6, 8].iter().all(|&n| level[n] < 1.1e-4), "{grid_hz} {level:?}");
+            assert!([1, 3, 4, 5, 6, 8].iter().all(|&n| level[n] < 1.5e-4), "{grid_hz} {level:?}");
         }
     }
 }

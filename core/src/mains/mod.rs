@@ -386,7 +386,7 @@ impl Mains {
         let hum = Hum {
             centre: state.next.unwrap_or(0).wrapping_sub(ago),
             grid,
-            grid_hz: follower.comb.grid_hz(),
+            grid_hz: nominal_hz + follower.pace.offset_hz(),
             frequency: grid.and_then(|_| follower.pace.frequency(nominal_hz, self.hop_s())),
             harmonics: follower.harmonics,
             marks: now.and(before),

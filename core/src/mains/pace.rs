@@ -140,9 +140,16 @@ impl Pace {
         self.set_hz = [offset_hz, newest];
     }
 
-    /// How far the grid was from the oscillator in the middle of the newest window, hertz.
+    /// How far the grid was from the oscillator in the newest window, hertz: what it gained is about its first hop, and from
+    /// there to its second both of them moved.
     pub fn off_hz(&self, gained_rad: f32, hop_s: f32) -> f32 {
-        gained_rad / (TAU * hop_s) + 0.5 * self.drift_hz_per_hop
+        let [second_hz, first_hz] = self.set_hz;
+        gained_rad / (TAU * hop_s) + 0.5 * (self.drift_hz_per_hop - (second_hz - first_hz))
+    }
+
+    /// The grid in the middle of the newest window, as an offset from nominal, hertz.
+    pub fn offset_hz(&self) -> f32 {
+        self.offset_hz + 0.5 * self.drift_hz_per_hop
     }
 
     /// Forget the measurements, not the frequency, as after a gap.
