@@ -9,6 +9,7 @@ use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::grid::Grid;
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
+use nullwalk_core::mains::{self, Comparison, Finding, Harmonic, Hum, Mains, MainsState, Standing};
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
@@ -110,6 +111,25 @@ pub fn keep_all() {
     keep(Scout::new as *const ());
     keep(Scout::push::<CHANNELS> as *const ());
 
+    keep(Mains::new as *const ());
+    keep(Mains::hop_samples as *const ());
+    keep(Mains::hop_s as *const ());
+    keep(Mains::noise_bandwidth_hz as *const ());
+    keep(Mains::start::<CHANNELS> as *const ());
+    keep(push_into_mains as *const ());
+    keep(Harmonic::<CHANNELS>::is_heard as *const ());
+    keep(Hum::<CHANNELS>::strongest as *const ());
+    keep(Hum::<CHANNELS>::finding as *const ());
+    keep(Hum::<CHANNELS>::phasors as *const ());
+    keep(Finding::sentence as *const ());
+    keep(mains::chance as *const ());
+    keep(Standing::<CHANNELS>::default as *const ());
+    keep(Standing::<CHANNELS>::push as *const ());
+    keep(Standing::<CHANNELS>::pieces as *const ());
+    keep(mains::compare::<CHANNELS> as *const ());
+    keep(Comparison::<CHANNELS>::changed as *const ());
+    keep(Comparison::<CHANNELS>::phasors as *const ());
+
     keep(<Prominence as Default>::default as *const ());
     keep(Kind::name as *const ());
     keep(Extrema::new as *const ());
@@ -193,6 +213,16 @@ fn push_into_tone(
     output: &mut dyn FnMut(&Phasors<CHANNELS>),
 ) {
     Tone::push(tone, state, ladder, block, output);
+}
+
+fn push_into_mains(
+    mains: &Mains,
+    state: &mut MainsState<CHANNELS>,
+    ladder: &Ladder,
+    block: &Block<'_, CHANNELS>,
+    output: &mut dyn FnMut(&Hum<CHANNELS>),
+) {
+    Mains::push(mains, state, ladder, block, output);
 }
 
 fn push_into_extrema(search: &mut Extrema, value: f32, sigma: f32, found: &mut dyn FnMut(Feature)) {
