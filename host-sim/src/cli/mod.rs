@@ -9,6 +9,7 @@ mod demo;
 mod fieldbook;
 mod figures;
 mod job;
+mod mains;
 mod replay;
 mod report;
 mod sites;
@@ -50,6 +51,8 @@ enum Command {
     Replay(replay::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
+    /// Passive mains in a capture or WAV file: the grid's frequency over time, its harmonics, what a load changed
+    Mains(mains::Options),
     /// Field books of a handset: list, repair, turn into captures, replay, follow live
     FieldBook(fieldbook::Options),
     /// Calibrate the coils from captures of one source, the mast in several attitudes
@@ -108,6 +111,7 @@ pub fn main() -> ExitCode {
         Command::Record(options) => job::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
+        Command::Mains(options) => mains::run(&options),
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
