@@ -83,7 +83,7 @@ impl<const C: usize> Standing<C> {
         }
     }
 
-    /// How many pieces of half a second it holds.
+    /// How many pieces of half a second it holds: [`compare`] asks for four.
     pub fn pieces(&self) -> u32 {
         self.pieces
     }
@@ -144,7 +144,32 @@ impl<const C: usize> Comparison<C> {
 /// seconds.
 ///
 /// ```
-/// use nullwalk_core::mains::{Standing, compare};
+/// use nullwalk_core::frame::Block;
+/// use nullwalk_core::gain::{Ladder, Rung};
+/// use nullwalk_core::mains::{Mains, Standing, compare};
+///
+/// let ladder = Ladder::new(&[Rung { gain: 1.0, settle_s: 0.03 }], 8.0, 1 << 23, 1.0).unwrap();
+/// let mains = Mains::new(8000.0).unwrap();
+/// // Five seconds of 50 Hz on two coils in coarse counts; a load adds to the second coil alone.
+/// let record = |load: f64| {
+///     let wave = |n: u32| (core::f64::consts::TAU * f64::from(n) / 160.0).cos();
+///     let rough = |n: u32| (n.wrapping_mul(0x9e37_79b9) >> 22) as i32;
+///     let frames: Vec<[i32; 2]> = (0..40_000)
+///         .map(|n| [1e5, 2e4 + load].map(|size| (size * wave(n)) as i32 + rough(n)))
+///         .collect();
+///     let mut standing = Standing::default();
+///     let block = Block { frames: &frames, start: 0, rung: 0 };
+///     mains.push(&mut mains.start(), &ladder, &block, |hum| standing.push(hum));
+///     standing
+/// };
+/// let (off, on) = (record(0.0), record(3e3));
+/// assert_eq!(off.pieces(), 9);
+/// assert_eq!(compare(&off, &off).unwrap().changed(0.01), None);
+/// let comparison = compare(&off, &on).unwrap();
+/// assert_eq!(comparison.changed(0.01), Some(1));
+/// let (_, change) = comparison.phasors(1).unwrap();
+/// // A volt is 2^20 counts here.
+/// assert!((change.value_v[1].norm() - 3e3 / 1_048_576.0).abs() < 1e-5 && change.value_v[0].norm() < 1e-4);
 /// assert!(compare(&Standing::<6>::default(), &Standing::default()).is_none());
 /// ```
 pub fn compare<const C: usize>(before: &Standing<C>, during: &Standing<C>) -> Option<Comparison<C>> {

@@ -5,8 +5,8 @@
 //! channel ten times a second; how their phases advance gives the grid's frequency, which steers the comb. Until a grid is
 //! known, one comb for 50 and one for 60 Hz run side by side.
 //!
-//! Work: some hundred instructions for each sample, all channels together, whatever the signal; twice that while no grid is
-//! heard. Memory is fixed. The figures stand in the book's chapter on mains.
+//! Work on a Cortex-M4F: 90 instructions for each sample and channel (six channels at 8 kHz), 153 while no grid is known. Memory
+//! is fixed. The figures stand in the book's chapter on mains.
 
 mod change;
 mod comb;
@@ -130,7 +130,8 @@ impl<const C: usize> Hum<C> {
         self.strongest().map_or(Finding::Silent, |order| Finding::Heard { order })
     }
 
-    /// A harmonic, by its order from 1 to 9, as the array takes it: its frequency in hertz, and phasors at it.
+    /// A harmonic, by its order from 1 to 9, as [`crate::array::Array::fields`] takes it: its frequency in hertz, and phasors in
+    /// volts at the coils. `None` for another order.
     pub fn phasors(&self, order: usize) -> Option<(f32, Phasors<C>)> {
         let harmonic = self.harmonics.get(order.checked_sub(1)?)?;
         let phasors = Phasors {
@@ -184,7 +185,7 @@ impl Mains {
     /// use nullwalk_core::frame::Block;
     /// use nullwalk_core::gain::{Ladder, Rung};
     /// use nullwalk_core::grid::Grid;
-    /// use nullwalk_core::mains::Mains;
+    /// use nullwalk_core::mains::{Finding, Mains};
     ///
     /// let ladder = Ladder::new(&[Rung { gain: 1.0, settle_s: 0.03 }], 1.0, 1 << 23, 1.0).unwrap();
     /// let mains = Mains::new(8000.0).unwrap();
@@ -196,6 +197,10 @@ impl Mains {
     /// mains.push(&mut state, &ladder, &Block { frames: &frames, start: 0, rung: 0 }, |hum| last = Some(*hum));
     /// let hum = last.unwrap();
     /// assert_eq!((hum.grid, hum.strongest()), (Some(Grid::Sixty), Some(3)));
+    /// assert_eq!(hum.finding(), Finding::Heard { order: 3 });
+    /// assert!(hum.harmonics[2].is_heard() && !hum.harmonics[0].is_heard());
+    /// let (hz, phasors) = hum.phasors(3).unwrap();
+    /// assert!((hz - 179.7).abs() < 0.01 && (phasors.value_v[0].norm() - 0.0119).abs() < 0.0001);
     /// assert!((hum.frequency.unwrap().hz - 59.9).abs() < 0.005);
     /// ```
     ///
@@ -230,6 +235,11 @@ impl Mains {
 
     /// Noise bandwidth of a phasor, hertz, two-sided: white noise of density `n` per root hertz gives each of its parts a
     /// variance of `n^2` times this. 1.5 over the length of a Hann window (Harris 1978, table 1).
+    ///
+    /// ```
+    /// let mains = nullwalk_core::mains::Mains::new(8000.0).unwrap();
+    /// assert_eq!((mains.hop_samples(), mains.hop_s(), mains.noise_bandwidth_hz()), (800, 0.1, 7.5));
+    /// ```
     pub fn noise_bandwidth_hz(&self) -> f32 {
         0.75 / self.hop_s()
     }

@@ -176,7 +176,7 @@ impl Pace {
             weights += weight;
             information += told.information / count as f32;
         }
-        // Variance of the slope of a line through so many phases (Kay 1993, example 3.? in turns a second).
+        // Variance of the slope of a line through so many phases.
         let slope =
             12.0 * OVERLAP / (windows * (windows * windows - 1.0) * information.max(f32::MIN_POSITIVE));
         Some(Frequency {

@@ -15,7 +15,12 @@ pub struct Candidate {
 }
 
 impl Candidate {
-    /// Ratio of signal to noise, decibels, as [`crate::tone::Phasors::snr_db`] has it.
+    /// Ratio of signal to noise, decibels, as [`crate::tone::Phasors::snr_db`] has it; 0 without noise.
+    ///
+    /// ```
+    /// let candidate = nullwalk_core::tuning::Candidate { tone_hz: 512.0, signal: 10.0, sigma: 1.0 };
+    /// assert!((candidate.snr_db() - 16.99).abs() < 0.01);
+    /// ```
     pub fn snr_db(&self) -> f32 {
         if self.sigma > 0.0 {
             math::db(self.signal.abs() / (core::f32::consts::SQRT_2 * self.sigma))
