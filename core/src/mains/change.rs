@@ -2,10 +2,14 @@
 //!
 //! A load that is switched on adds its current to the cable that feeds it, and to no other. So the vector change of each
 //! harmonic's phasors is the field of that cable alone, whatever others hum beside it. Between the records the grid's phase is
-//! not known, so one turn of the whole comb is taken out first: the nth harmonic by n times it.
+//! not known, so one turn of the whole comb is taken out first: the nth harmonic by n times it. It is the turn at which most
+//! channels and harmonics are as they were, not the one that makes all changes small together: a load with few harmonics
+//! leaves the others, and they show the turn.
 //!
 //! What counts as a change is told by the records themselves. Each is cut into pieces of half a second, and how their means
 //! scatter is what the field does without anything being switched.
+
+use core::f32::consts::TAU;
 
 use num_complex::Complex32;
 
@@ -21,9 +25,10 @@ const PIECE_HOPS: u32 = 5;
 const FEWEST_PIECES: u32 = 4;
 /// Most that the window lets through of a harmonic into its neighbour, on a grid that strays by 1 %: -78 dB.
 const LEAKAGE: f32 = 1.2e-4;
-/// Turns of the grid tried before the best is refined, and steps of that: each doubles the digits.
-const TURNS: i16 = 72;
-const NEWTON_STEPS: u32 = 4;
+/// Residuals count as near up to the root of this, in standard deviations,
+const NEAR: f32 = 4.0;
+/// and the turn is refined so many times.
+const REFINEMENTS: u32 = 8;
 
 /// A record taken standing at one place, or at one of several: mean and scatter of every harmonic, in fixed memory.
 #[derive(Debug, Clone, PartialEq)]
@@ -221,35 +226,66 @@ fn add_leakage<const C: usize>(variance: &mut [[f32; C]; ORDERS], mean: &[[Compl
     }
 }
 
-/// The turn of the grid between the records that explains most of what they differ by, radians.
+/// The turn of the grid between the records, radians: the one at which most of what was there before is there again. What
+/// changed is not to pull at it, so residuals beyond a few sigmas count by their size and not by its square.
 fn turn<const C: usize>(before: &Standing<C>, during: &Standing<C>, variance: &[[f32; C]; ORDERS]) -> f32 {
-    let mut together = [Complex32::ZERO; ORDERS];
-    let means = before.mean.iter().zip(&during.mean).zip(variance);
-    for (together, ((before, during), variance)) in together.iter_mut().zip(means) {
-        for ((before, during), variance) in before.iter().zip(during).zip(variance) {
-            *together += during * before.conj() / *variance;
+    let mut best = Fit { cost: f32::INFINITY, step_rad: 0.0 };
+    let mut turned = 0.0;
+    // Where one harmonic alone has not changed, one of the turns that agree with it is the right one.
+    for (order, ((first, second), variance_n)) in
+        (1_u16..).zip(before.mean.iter().zip(&during.mean).zip(variance))
+    {
+        let mut together = Complex32::ZERO;
+        for ((first, second), variance) in first.iter().zip(second).zip(variance_n) {
+            together += second * first.conj() / *variance;
+        }
+        let alone_rad = math::atan2(together.im, together.re);
+        for turns in 0..order {
+            let rad = (alone_rad + TAU * f32::from(turns)) / f32::from(order);
+            let fit = fit(before, during, variance, rad);
+            if fit.cost < best.cost {
+                (best, turned) = (fit, rad);
+            }
         }
     }
-    // How well a turn fits, how that changes with the turn, and how that does.
-    let fit = |rad: f32| {
-        let parts = (1_u16..).zip(&together).map(|(order, z)| {
-            let order = f32::from(order);
-            let (s, c) = math::sin_cos(math::wrap_pi(order * rad));
-            let turned = Complex32::new(z.re * c + z.im * s, z.im * c - z.re * s);
-            [turned.re, order * turned.im, order * order * turned.re]
-        });
-        parts.fold([0.0; 3], |[a, b, c], [x, y, z]| [a + x, b + y, c + z])
-    };
-    let step = core::f32::consts::TAU / f32::from(TURNS);
-    let tries = (0..TURNS).map(|n| step * f32::from(n)).map(|rad| (rad, fit(rad)));
-    let best = tries.reduce(|best, new| if new.1[0] > best.1[0] { new } else { best });
-    let mut turned = best.map_or(0.0, |(rad, _)| rad);
-    // Newton's method on the slope: the top itself is too flat to be found to the last digits.
-    for _ in 0..NEWTON_STEPS {
-        let [_, slope, curvature] = fit(turned);
-        if curvature > 0.0 {
-            turned += (slope / curvature).clamp(-0.5 * step, 0.5 * step);
-        }
+    for _ in 0..REFINEMENTS {
+        turned = math::wrap_pi(turned + best.step_rad);
+        best = fit(before, during, variance, turned);
     }
     turned
+}
+
+/// How badly a turn fits, and how much further to turn.
+struct Fit {
+    cost: f32,
+    step_rad: f32,
+}
+
+/// Residuals at a turn, by the pseudo-Huber measure, and the step of reweighted least squares (Holland and Welsch 1977, Commun.
+/// Stat. A6:813, from memory).
+fn fit<const C: usize>(
+    before: &Standing<C>,
+    during: &Standing<C>,
+    variance: &[[f32; C]; ORDERS],
+    rad: f32,
+) -> Fit {
+    let (mut cost, mut slope, mut curvature) = (0.0, 0.0, 0.0);
+    for (order, ((first, second), variance)) in
+        (1_u16..).zip(before.mean.iter().zip(&during.mean).zip(variance))
+    {
+        let order = f32::from(order);
+        let (s, c) = math::sin_cos(order * rad);
+        let back = Complex32::new(c, -s);
+        for ((first, second), variance) in first.iter().zip(second).zip(variance) {
+            let second = second * back;
+            let spread = math::sqrt(1.0 + (second - first).norm_sqr() / (NEAR * variance));
+            let agreement = second * first.conj() / (variance * spread);
+            cost += spread;
+            slope += order * agreement.im;
+            curvature += order * order * agreement.re;
+        }
+    }
+    let most_rad = 0.1;
+    let step_rad = if curvature > 0.0 { (slope / curvature).clamp(-most_rad, most_rad) } else { 0.0 };
+    Fit { cost, step_rad }
 }
