@@ -227,24 +227,21 @@ fn add_leakage<const C: usize>(variance: &mut [[f32; C]; ORDERS], mean: &[[Compl
 }
 
 /// The turn of the grid between the records, radians: the one at which most of what was there before is there again. What
-/// changed is not to pull at it, so residuals beyond a few sigmas count by their size and not by its square.
+/// changed is not to pull at it, however far it stands above its noise, so a residual counts by its logarithm.
 fn turn<const C: usize>(before: &Standing<C>, during: &Standing<C>, variance: &[[f32; C]; ORDERS]) -> f32 {
     let mut best = Fit { cost: f32::INFINITY, step_rad: 0.0 };
     let mut turned = 0.0;
-    // Where one harmonic alone has not changed, one of the turns that agree with it is the right one.
-    for (order, ((first, second), variance_n)) in
-        (1_u16..).zip(before.mean.iter().zip(&during.mean).zip(variance))
-    {
-        let mut together = Complex32::ZERO;
-        for ((first, second), variance) in first.iter().zip(second).zip(variance_n) {
-            together += second * first.conj() / *variance;
-        }
-        let alone_rad = math::atan2(together.im, together.re);
-        for turns in 0..order {
-            let rad = (alone_rad + TAU * f32::from(turns)) / f32::from(order);
-            let fit = fit(before, during, variance, rad);
-            if fit.cost < best.cost {
-                (best, turned) = (fit, rad);
+    // Wherever one channel of one harmonic has not changed, one of the turns that agree with it is the right one.
+    for (order, (first, second)) in (1_u16..).zip(before.mean.iter().zip(&during.mean)) {
+        for (first, second) in first.iter().zip(second) {
+            let both = second * first.conj();
+            let alone_rad = math::atan2(both.im, both.re);
+            for turns in 0..order {
+                let rad = math::wrap_pi((alone_rad + TAU * f32::from(turns)) / f32::from(order));
+                let fit = fit(before, during, variance, rad);
+                if fit.cost < best.cost {
+                    (best, turned) = (fit, rad);
+                }
             }
         }
     }
@@ -261,8 +258,8 @@ struct Fit {
     step_rad: f32,
 }
 
-/// Residuals at a turn, by the pseudo-Huber measure, and the step of reweighted least squares (Holland and Welsch 1977, Commun.
-/// Stat. A6:813, from memory).
+/// Residuals at a turn, by Cauchy's measure, and the step of reweighted least squares (Holland and Welsch 1977, Commun. Stat.
+/// A6:813, from memory).
 fn fit<const C: usize>(
     before: &Standing<C>,
     during: &Standing<C>,
@@ -278,9 +275,9 @@ fn fit<const C: usize>(
         let back = Complex32::new(c, -s);
         for ((first, second), variance) in first.iter().zip(second).zip(variance) {
             let second = second * back;
-            let spread = math::sqrt(1.0 + (second - first).norm_sqr() / (NEAR * variance));
+            let spread = 1.0 + (second - first).norm_sqr() / (NEAR * variance);
             let agreement = second * first.conj() / (variance * spread);
-            cost += spread;
+            cost += math::ln(spread);
             slope += order * agreement.im;
             curvature += order * order * agreement.re;
         }
