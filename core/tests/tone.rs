@@ -1,8 +1,11 @@
 //! The tone path against closed forms and estimation bounds. Each test prints its figure
 //! (`cargo test -p nullwalk-core --test tone -- --nocapture`).
 
+mod noise;
+
 use std::f64::consts::TAU;
 
+use noise::Noise;
 use nullwalk_core::frame::Block;
 use nullwalk_core::gain::{Ladder, Rung};
 use nullwalk_core::tone::{Phasors, Tone};
@@ -32,24 +35,6 @@ fn phasors(tone: &Tone, samples: &[[i32; 1]], block: usize) -> Vec<Phasors<1>> {
         start += frames.len() as u64;
     }
     out
-}
-
-/// Gaussian noise from a seed (sum of twelve uniforms: mean 0, variance 1).
-struct Noise(u64);
-
-impl Noise {
-    fn uniform(&mut self) -> f64 {
-        // SplitMix64 (Steele, Lea and Flood 2014).
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn gaussian(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
 }
 
 fn amplitude_error(z: Complex32, amplitude: f64) -> f64 {

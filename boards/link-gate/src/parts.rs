@@ -8,10 +8,13 @@ use nullwalk_core::fit::line::{Choice, Line, Models, PAIR_UNKNOWNS, Pair, Phasor
 use nullwalk_core::fit::{Glimpsed, Look, Mergeable, Priors, Ring, Traversed};
 use nullwalk_core::frame::{self, Block, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
+use nullwalk_core::grid::Grid;
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
+use nullwalk_core::mains::{self, Comparison, Finding, Harmonic, Hum, Mains, MainsState, Standing};
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
+use nullwalk_core::tuning::{self, Candidate, Filter, Unworkable};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{chi_square, field, fit, math};
 
@@ -38,6 +41,16 @@ pub fn keep_all() {
 
     keep(chi_square::upper_point as *const ());
     keep(chi_square::Level::tabled as *const ());
+
+    keep(Grid::nominal_hz as *const ());
+    keep(Filter::loss_db as *const ());
+    keep(Candidate::snr_db as *const ());
+    keep(tuning::lowest_workable as *const ());
+    keep(tuning::folded as *const ());
+    keep(tuning::plan as *const ());
+    keep(tuning::cleanest as *const ());
+    keep(Unworkable::sentence as *const ());
+    keep(<Unworkable as From<ConfigError>>::from as *const ());
 
     keep(Tilt::levelling as *const ());
     keep(frame::heading_rotation as *const ());
@@ -128,6 +141,25 @@ pub fn keep_all() {
     keep(Response::overlap as *const ());
     keep(Scout::new as *const ());
     keep(Scout::push::<CHANNELS> as *const ());
+
+    keep(Mains::new as *const ());
+    keep(Mains::hop_samples as *const ());
+    keep(Mains::hop_s as *const ());
+    keep(Mains::noise_bandwidth_hz as *const ());
+    keep(Mains::start::<CHANNELS> as *const ());
+    keep(push_into_mains as *const ());
+    keep(Harmonic::<CHANNELS>::is_heard as *const ());
+    keep(Hum::<CHANNELS>::strongest as *const ());
+    keep(Hum::<CHANNELS>::finding as *const ());
+    keep(Hum::<CHANNELS>::phasors as *const ());
+    keep(Finding::sentence as *const ());
+    keep(mains::chance as *const ());
+    keep(Standing::<CHANNELS>::default as *const ());
+    keep(Standing::<CHANNELS>::push as *const ());
+    keep(Standing::<CHANNELS>::pieces as *const ());
+    keep(mains::compare::<CHANNELS> as *const ());
+    keep(Comparison::<CHANNELS>::changed as *const ());
+    keep(Comparison::<CHANNELS>::phasors as *const ());
 
     keep(<Prominence as Default>::default as *const ());
     keep(Kind::name as *const ());
@@ -223,6 +255,16 @@ fn push_into_tone(
     output: &mut dyn FnMut(&Phasors<CHANNELS>),
 ) {
     Tone::push(tone, state, ladder, block, output);
+}
+
+fn push_into_mains(
+    mains: &Mains,
+    state: &mut MainsState<CHANNELS>,
+    ladder: &Ladder,
+    block: &Block<'_, CHANNELS>,
+    output: &mut dyn FnMut(&Hum<CHANNELS>),
+) {
+    Mains::push(mains, state, ladder, block, output);
 }
 
 fn push_into_extrema(search: &mut Extrema, value: f32, sigma: f32, found: &mut dyn FnMut(Feature)) {

@@ -6,6 +6,7 @@
 
 mod fingerprint;
 mod handset;
+mod mains;
 mod parts;
 mod samples;
 mod tone;
@@ -25,6 +26,8 @@ use fingerprint::Bits;
 fn measure_all(meter: &mut impl Meter) {
     meter.measure("tone", tone::ONE_SECOND, tone::Listening::start);
     meter.measure("scout", tone::ONE_SECOND, tone::Scouting::start);
+    meter.measure("mains.followed", mains::HALF_A_SECOND, mains::Humming::live);
+    meter.measure("mains.sought", mains::HALF_A_SECOND, mains::Humming::dead);
     parts::measure_all(meter);
     meter.measure("instrument", walk::PLAN, walk::Walk::start);
     handset::measure_all(meter);

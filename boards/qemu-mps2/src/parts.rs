@@ -6,12 +6,15 @@ use nullwalk_core::depth::{self, Measured, Standing};
 use nullwalk_core::extrema::{Extrema, Prominence};
 use nullwalk_core::fit::{Dipole, Look, Priors, Ring, Shared, Undetermined, glimpse, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
+use nullwalk_core::grid::Grid;
+use nullwalk_core::mains::compare;
 use nullwalk_core::paced::{Passed, Walking, pattern};
 use nullwalk_core::tone::Overlap;
+use nullwalk_core::tuning::{Filter, FrontEnd, plan};
 use nullwalk_core::{field, math};
 
 use crate::samples::{ROUND_BLOCKS, TONE_HZ};
-use crate::{Meter, Plan, Work as _, tone, walk};
+use crate::{Meter, Plan, Work as _, mains, tone, walk};
 
 /// What is seen at one of 256 places on three lanes over a sonde 1.5 m down.
 fn look(n: u32) -> Look {
@@ -61,6 +64,17 @@ pub fn measure_all(meter: &mut impl Meter) {
             let glimpse = Glimpse::new(0, &fields, &mut phase, mast, Circumstances::default());
             let mut fields = glimpse.nodes.iter().map(|node| (node.field_t, node.sigma_t));
             [fields.next(), fields.next()]
+        }
+    });
+    meter.measure("mains.compare", Plan::steps(1), || {
+        let standing = mains::stood();
+        move |_: u32| compare(&standing, &standing).and_then(|compared| compared.phasors(3))
+    });
+    meter.measure("tuning.plan", Plan::steps(1), || {
+        let band = Filter::BandPass { low_hz: 31_000.0, high_hz: 35_000.0, order: 3 };
+        move |_: u32| {
+            let tuning = plan(32_768.0, 48_000.0, &FrontEnd::Undersampled { band }, &Grid::BOTH).ok();
+            tuning.map(|tuning| (tuning.lands_hz, tuning.image.loss_db))
         }
     });
     meter.measure("extrema", Plan::steps(1024), || {

@@ -9,9 +9,11 @@ mod demo;
 mod fieldbook;
 mod figures;
 mod job;
+mod mains;
 mod replay;
 mod report;
 mod sites;
+mod tones;
 mod trials;
 
 use std::error::Error;
@@ -49,12 +51,16 @@ enum Command {
     Replay(replay::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
+    /// Passive mains in a capture or WAV file: the grid's frequency over time, its harmonics, what a load changed
+    Mains(mains::Options),
     /// Field books of a handset: list, repair, turn into captures, replay, follow live
     FieldBook(fieldbook::Options),
     /// Calibrate the coils from captures of one source, the mast in several attitudes
     Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
     Sites(sites::Options),
+    /// Where tones land in the samples, what lands on them, and which is the lowest that the noise allows
+    Tones(tones::Options),
     /// Many seeded simulated locates with random variation, summarised
     Trials(trials::Options),
     /// Draw the dig sheet of a book
@@ -105,9 +111,11 @@ pub fn main() -> ExitCode {
         Command::Record(options) => job::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
+        Command::Mains(options) => mains::run(&options),
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
+        Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
         Command::Sheet(options) => sheet(&options),
         Command::Figures(options) => figures::run(&options),
