@@ -10,6 +10,7 @@ pub mod equipment;
 pub mod fieldbook;
 pub mod figures;
 pub mod inspect;
+pub mod job;
 pub mod quantity;
 pub mod run;
 pub mod sheet;

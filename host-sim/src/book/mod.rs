@@ -1,7 +1,7 @@
-//! The book of one locating job: a run of numbered stations and everything known about each.
+//! A run of numbered stations and everything known about each.
 //!
-//! These are the host's own records, made to be kept and exchanged. [`Run::save`] and [`Run::load`] keep
-//! them as JSON; [`Run::check`] tells whether the figures in them can be true at all.
+//! These are the host's own records, made to be kept in a [job](crate::job) and exchanged. [`Run::check`] tells whether
+//! the figures in them can be true at all.
 
 mod check;
 mod file;
