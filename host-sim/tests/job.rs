@@ -277,8 +277,10 @@ fn foreign_damaged_and_later_files_are_told_apart() {
                 '{\"text\":\"x\"}' FROM entry WHERE id = 1; DELETE FROM entry WHERE id = 2";
     let message = pragma("hole.job", hole);
     assert!(message.starts_with("hole.job: entry 2 is missing; the file is damaged"), "{message}");
-    let nonsense = "DROP TRIGGER entry_is_not_changed; UPDATE entry SET body = '{\"name\":7}' WHERE id = 2";
-    assert!(pragma("nonsense.job", nonsense).contains("entry 2 "));
+    let tail = "DROP TRIGGER entry_is_not_taken_away; DELETE FROM entry WHERE id = 2";
+    assert!(pragma("tail.job", tail).contains("the last entries are missing"));
+    let changed = "DROP TRIGGER entry_is_not_changed; UPDATE entry SET body = '{\"name\":\"sewer\"}' WHERE id = 2";
+    assert!(pragma("changed.job", changed).starts_with("changed.job: entry 2 is not as it was written"));
 }
 
 #[test]

@@ -8,9 +8,11 @@ use std::time::Duration;
 
 use jiff::Timestamp;
 use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior, params};
+use sha2::{Digest as _, Sha256};
 
 use super::content::{Content, Settings};
 use super::error::JobError;
+use super::import::hex;
 use super::state::{Draft, Refusal, State};
 
 /// Number of an entry.
@@ -19,14 +21,16 @@ pub type EntryId = i64;
 /// What stands in the file's header, so that it is told from other databases: `NWJB`.
 const APPLICATION_ID: i32 = 0x4e57_4a42;
 /// Version of the file that is written.
-const VERSION: i64 = 1;
+const VERSION: i64 = 2;
+/// The version from which on entries have seals.
+const SEALED: i64 = 2;
 /// How long another program may write before we give up.
 const PATIENCE: Duration = Duration::from_secs(10);
 const MAGIC: &[u8] = b"SQLite format 3\0";
 
 /// What makes a database a job, version by version. A new file goes through all of them, as an old one through those it
 /// has not seen.
-const STEPS: [&str; VERSION as usize] = [include_str!("version-1.sql")];
+const STEPS: [&str; VERSION as usize] = [include_str!("version-1.sql"), include_str!("version-2.sql")];
 
 /// An entry as it stands in the history.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,6 +49,8 @@ pub struct Entry {
     pub reason: String,
     /// What it says, as JSON.
     pub body: String,
+    /// SHA-256 over all this and the seal of the entry before it.
+    pub seal: Option<String>,
 }
 
 /// An open job.
@@ -66,6 +72,7 @@ struct Memory {
     /// Number of the last entry that was read.
     read_to: EntryId,
     last_at: String,
+    last_seal: String,
     notices: Vec<String>,
 }
 
@@ -136,7 +143,8 @@ impl Job {
         take_steps(&write, 0).map_err(&error)?;
         let draft = Draft::New(Content::Settings(settings));
         State::default().enter(1, &draft).map_err(|r| refused(&self.path, r))?;
-        insert(&write, 1, &self.now(), &self.by, &draft).map_err(&error)?;
+        let first = in_words(1, self.now(), self.by.clone(), &draft).map_err(&error)?;
+        first.insert(&write, "").map_err(&error)?;
         write.commit().map_err(&error)?;
         self.refresh()
     }
@@ -222,14 +230,13 @@ impl Job {
         let mut next = first;
         for draft in make(&memory.state, first)? {
             memory.state.enter(next, &draft).map_err(|r| refused(&self.path, r))?;
-            insert(&write, next, &at, &self.by, &draft).map_err(&writing)?;
+            let entry = in_words(next, at.clone(), self.by.clone(), &draft).map_err(&error)?;
+            memory.last_seal = entry.insert(&write, &memory.last_seal).map_err(&writing)?;
+            memory.note_time(next, &at);
+            memory.read_to = next;
             next += 1;
         }
         write.commit().map_err(&writing)?;
-        if next > first {
-            memory.note_time(next - 1, &at);
-            memory.read_to = next - 1;
-        }
         Ok(first..next)
     }
 
@@ -289,6 +296,10 @@ impl Memory {
         if id != self.read_to + 1 {
             return Err(JobError::damaged(path, self.read_to + 1, "is missing"));
         }
+        let seal = entry.seal_after(&self.last_seal);
+        if entry.seal.as_ref().is_some_and(|written| *written != seal) {
+            return Err(JobError::damaged(path, id, "is not as it was written"));
+        }
         let unread = |e: serde_json::Error| JobError::damaged(path, id, &format!("cannot be read: {e}"));
         match entry.draft().map_err(unread)? {
             Some(draft) => self.state.enter(id, &draft).map_err(|r| {
@@ -298,6 +309,7 @@ impl Memory {
         }
         self.note_time(id, &entry.at);
         self.read_to = id;
+        self.last_seal = seal;
         Ok(())
     }
 
@@ -325,6 +337,34 @@ impl Entry {
             _ => Content::from_text(&self.kind, &self.body)?.map(Draft::New),
         })
     }
+}
+
+impl Entry {
+    /// Each part with its length, so that no two entries are the same bytes.
+    fn seal_after(&self, before: &str) -> String {
+        let (id, of) = (self.id.to_string(), self.of.map_or(String::new(), |of| of.to_string()));
+        let mut hash = Sha256::new();
+        for part in [before, &id, &self.at, &self.by, &self.kind, &of, &self.reason, &self.body] {
+            hash.update((part.len() as u64).to_le_bytes());
+            hash.update(part);
+        }
+        hex(&hash.finalize())
+    }
+
+    /// Write it with its seal, and give that.
+    fn insert(&self, write: &Transaction<'_>, before: &str) -> rusqlite::Result<String> {
+        let seal = self.seal_after(before);
+        let mut insert = write
+            .prepare_cached("INSERT INTO entry (id, at, by, kind, of, reason, body) VALUES (?, ?, ?, ?, ?, ?, ?)")?;
+        insert.execute(params![self.id, self.at, self.by, self.kind, self.of, self.reason, self.body])?;
+        write_seal(write, self.id, &seal)?;
+        Ok(seal)
+    }
+}
+
+fn write_seal(write: &Transaction<'_>, id: EntryId, seal: &str) -> rusqlite::Result<()> {
+    write.prepare_cached("INSERT INTO seal (id, sha256) VALUES (?, ?)")?.execute(params![id, seal])?;
+    Ok(())
 }
 
 fn refused(path: &Path, refusal: Refusal) -> JobError {
@@ -365,12 +405,37 @@ fn take_steps(write: &Transaction<'_>, from: i64) -> rusqlite::Result<()> {
     for step in STEPS.iter().skip(usize::try_from(from).unwrap_or(0)) {
         write.execute_batch(step)?;
     }
+    if from < SEALED {
+        let mut before = String::new();
+        for entry in select_after(write, 0, false)? {
+            before = entry.seal_after(&before);
+            write_seal(write, entry.id, &before)?;
+        }
+    }
     write.pragma_update(None, "user_version", VERSION)
 }
 
+/// The entries after this one. What was counted and is not there stands for itself as an error.
 fn read_after(db: &Connection, id: EntryId) -> rusqlite::Result<Vec<Entry>> {
-    let mut select =
-        db.prepare("SELECT id, at, by, kind, of, reason, body FROM entry WHERE id > ? ORDER BY id")?;
+    // One look at the file, even while others write.
+    let _look = db.is_autocommit().then(|| db.unchecked_transaction()).transpose()?;
+    let entries = select_after(db, id, version(db)? >= SEALED)?;
+    let counted: EntryId =
+        db.query_row("SELECT seq FROM sqlite_sequence WHERE name = 'entry'", [], |row| row.get(0))?;
+    if entries.last().map_or(id, |last| last.id) < counted {
+        let corrupt = rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_CORRUPT);
+        return Err(rusqlite::Error::SqliteFailure(corrupt, Some("the last entries are missing".to_owned())));
+    }
+    Ok(entries)
+}
+
+fn select_after(db: &Connection, id: EntryId, sealed: bool) -> rusqlite::Result<Vec<Entry>> {
+    let mut select = db.prepare_cached(if sealed {
+        "SELECT id, at, by, kind, of, reason, body, coalesce(sha256, '') FROM entry LEFT JOIN seal USING (id)
+         WHERE id > ? ORDER BY id"
+    } else {
+        "SELECT id, at, by, kind, of, reason, body, NULL FROM entry WHERE id > ? ORDER BY id"
+    })?;
     let rows = select.query_map([id], |row| {
         Ok(Entry {
             id: row.get(0)?,
@@ -380,26 +445,19 @@ fn read_after(db: &Connection, id: EntryId) -> rusqlite::Result<Vec<Entry>> {
             of: row.get(4)?,
             reason: row.get(5)?,
             body: row.get(6)?,
+            seal: row.get(7)?,
         })
     })?;
     rows.collect()
 }
 
-fn insert(
-    write: &Transaction<'_>,
-    id: EntryId,
-    at: &str,
-    by: &str,
-    draft: &Draft,
-) -> rusqlite::Result<()> {
-    let in_words = |e: serde_json::Error| rusqlite::Error::ToSqlConversionFailure(Box::new(e));
+fn in_words(id: EntryId, at: String, by: String, draft: &Draft) -> rusqlite::Result<Entry> {
+    let wordless = |e: serde_json::Error| rusqlite::Error::ToSqlConversionFailure(Box::new(e));
     let (kind, of, reason, body) = match draft {
-        Draft::New(content) => (content.kind(), None, "", content.to_value().map_err(in_words)?.to_string()),
-        Draft::Correction { of, reason, patch } => ("correction", Some(of), reason.as_str(), patch.to_string()),
-        Draft::Withdrawal { of, reason } => ("withdrawal", Some(of), reason.as_str(), "{}".to_owned()),
+        Draft::New(content) => (content.kind(), None, "", content.to_value().map_err(wordless)?.to_string()),
+        Draft::Correction { of, reason, patch } => ("correction", Some(*of), reason.as_str(), patch.to_string()),
+        Draft::Withdrawal { of, reason } => ("withdrawal", Some(*of), reason.as_str(), "{}".to_owned()),
     };
-    let mut insert =
-        write.prepare_cached("INSERT INTO entry (id, at, by, kind, of, reason, body) VALUES (?, ?, ?, ?, ?, ?, ?)")?;
-    insert.execute(params![id, at, by, kind, of, reason, body])?;
-    Ok(())
+    let (kind, reason) = (kind.to_owned(), reason.to_owned());
+    Ok(Entry { id, at, by, kind, of, reason, body, seal: None })
 }

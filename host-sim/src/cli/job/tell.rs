@@ -185,7 +185,7 @@ pub fn history(options: &History) -> Result<Done, Failure> {
         return Ok(Done::WORK);
     }
     let mut text = String::new();
-    for Entry { id, at, by, kind, of, reason, body } in &entries {
+    for Entry { id, at, by, kind, of, reason, body, .. } in &entries {
         let of = of.map_or(String::new(), |of| format!(" of entry {of}"));
         let by = if by.is_empty() { String::new() } else { format!("  by {by}") };
         let why = if reason.is_empty() { String::new() } else { format!("  because {reason}") };
