@@ -13,6 +13,13 @@ pub use pipe::{Cover, Pipe, ToleranceZone};
 
 use serde::{Deserialize, Serialize};
 
+/// What is said wherever a depth is.
+pub const CAUTION: &str = "\
+A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
+notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
+Nothing heard does not mean nothing there: one tone was listened for, that of one beacon.
+";
+
 /// The chain of stations along one pipe.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]

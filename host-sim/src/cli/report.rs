@@ -7,16 +7,10 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::Failure;
+pub use crate::book::CAUTION;
 use crate::book::{Cover, Run, Station, Verdict, write_whole};
 use crate::job::{Job, Settings, keep_run};
 use crate::{capture, sheet, tolerant_toml, units};
-
-/// Printed wherever a depth is.
-pub const CAUTION: &str = "\
-A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
-notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
-Nothing heard does not mean nothing there: one tone was listened for, that of one beacon.
-";
 
 /// A reader that goes away early (`| head`) is no failure of ours: the work goes on, and the exit status tells
 /// how it ended.

@@ -1,6 +1,7 @@
 //! Jobs: what was found, kept over days, corrected, joined and handed on.
 
 mod enter;
+mod hand_on;
 mod parse;
 mod tell;
 
@@ -44,6 +45,10 @@ enum Task {
     Show(tell::Show),
     /// List every entry there ever was
     History(tell::History),
+    /// Join the stations of a run: line, slopes, trouble spot, stakes
+    Run(hand_on::JoinRun),
+    /// Write a job as a map or drawing: GeoJSON, GeoPackage, CSV, DXF or KML
+    Export(hand_on::Export),
 }
 
 /// Which job, and who works on it.
@@ -82,6 +87,8 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         Task::Withdraw(options) => enter::withdraw(options),
         Task::Show(options) => tell::show(options),
         Task::History(options) => tell::history(options),
+        Task::Run(options) => hand_on::join_run(options),
+        Task::Export(options) => hand_on::export(options),
     }
 }
 
