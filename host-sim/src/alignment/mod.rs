@@ -37,6 +37,9 @@ pub struct Joined {
     profile: Option<Profile>,
     #[serde(skip)]
     grounds_m: Vec<f64>,
+    /// The stations' own depths: smoothing may not make them any surer.
+    #[serde(skip)]
+    own: Vec<Option<Estimate>>,
     #[serde(skip)]
     wander: [f64; 2],
 }
@@ -54,7 +57,7 @@ pub struct JoinedStation {
     pub east_m: f64,
     /// Where the line passes it.
     pub north_m: f64,
-    /// How far aside the line may be, 95 %, metres.
+    /// How far aside the pipe may be, 95 %, metres: the line's own uncertainty, and the mark's distance from it.
     pub aside95_m: f64,
     /// How far the station's own mark is from the line, metres.
     pub mark_off_m: f64,
@@ -230,6 +233,7 @@ pub fn join(state: &State, places: &Places, run: EntryId) -> Result<Joined, Unjo
         plan,
         profile,
         grounds_m,
+        own: used.iter().map(|u| u.station.found.stated_depth_m()).collect(),
         wander: [card.wander_deg.to_radians(), card.wander_slope],
     };
     joined.stations = (0..used.len()).map(|k| joined.station(k, &used[k], chainages[k])).collect();
@@ -303,14 +307,15 @@ impl Joined {
             value: self.grounds_m[k] - p.height_m[k],
             sigma: p.sigma_m(k),
         });
+        let mark_off_m = at.distance(used.plan.spot.at);
         JoinedStation {
             entry: used.entry,
             number: used.station.found.number,
             chainage_m,
             east_m: at.x,
             north_m: at.y,
-            aside95_m: SIGMAS95 * self.plan.cov(k).along(across).sqrt(),
-            mark_off_m: at.distance(used.plan.spot.at),
+            aside95_m: SIGMAS95 * self.plan.cov(k).along(across).sqrt() + mark_off_m,
+            mark_off_m,
             bend_deg: self.plan.bends.contains(&k).then(|| self.plan.turn_deg(k)),
             depth_m,
         }
@@ -458,30 +463,31 @@ impl Joined {
         let from = self.stations[k].chainage_m;
         let place = self.plan.at[k] + best * way;
         let depths = [low, best, high].map(|s| self.depth_between(k, s / length));
-        let depth_m = depths[1].map(|(value, sigma)| {
+        let depth_m = depths[1].map(|middle| {
             let ranges = depths.iter().flatten();
-            let low95 = ranges.clone().map(|(d, s)| d - SIGMAS95 * s).fold(f64::INFINITY, f64::min).max(0.0);
-            let high95 = ranges.map(|(d, s)| d + SIGMAS95 * s).fold(0.0, f64::max);
-            Estimate { value, sigma, low95, high95 }
+            let low95 = ranges.clone().map(|d| d.low95).fold(f64::INFINITY, f64::min);
+            let high95 = ranges.map(|d| d.high95).fold(0.0, f64::max);
+            Estimate { low95, high95, ..middle }
         });
-        let aside = [low, best, high].map(|s| self.aside_sigma(k, s / length));
+        let aside = [low, best, high].map(|s| self.aside95_m(k, s / length));
         Trouble {
             by: "the counter of the cable",
             between: [self.stations[k].number, self.stations[k + 1].number],
             chainage_m: Estimate { value: from + best, sigma, low95: from + low, high95: from + high },
             east_m: place.x,
             north_m: place.y,
-            aside95_m: SIGMAS95 * aside.into_iter().fold(0.0, f64::max),
+            aside95_m: aside.into_iter().fold(0.0, f64::max),
             depth_m,
         }
     }
 
-    /// How far the pipe may be aside of the straight line between two stations: the line's own uncertainty, and a bow as
-    /// wide as the direction is allowed to wander.
-    fn aside_sigma(&self, k: usize, share: f64) -> f64 {
+    /// How far the pipe may be aside of the line on the way from station `k` to the next, 95 %: the line's own uncertainty,
+    /// a bow as wide as the direction is allowed to wander, and the marks' distance from the line.
+    fn aside95_m(&self, k: usize, share: f64) -> f64 {
         let across = self.direction(k).perp();
         let bow = self.wander[0] * self.bow_m(k, share);
-        self.plan.cov_between(k, share).along(across).max(0.0).sqrt().hypot(bow)
+        let off = (1.0 - share) * self.stations[k].mark_off_m + share * self.stations[k + 1].mark_off_m;
+        SIGMAS95 * self.plan.cov_between(k, share).along(across).max(0.0).sqrt().hypot(bow) + off
     }
 
     /// A corner of one radian there would leave the line by so much.
@@ -489,27 +495,32 @@ impl Joined {
         self.plan.at[k].distance(self.plan.at[k + 1]) * share * (1.0 - share)
     }
 
-    /// Depth and its standard uncertainty on the way from station `k` to the next, below a ground that is straight
-    /// between them.
-    fn depth_between(&self, k: usize, share: f64) -> Option<(f64, f64)> {
+    /// Depth on the way from station `k` to the next, below a ground that is straight between them. Its range holds that of
+    /// the smoothed line and that of a straight line between the stations' own ranges, and a bow beyond.
+    fn depth_between(&self, k: usize, share: f64) -> Option<Estimate> {
         let (height, sigma) = self.profile.as_ref()?.between(k, share);
-        let ground = (1.0 - share) * self.grounds_m[k] + share * self.grounds_m[k + 1];
-        Some((ground - height, sigma.hypot(self.wander[1] * self.bow_m(k, share))))
+        let (a, b) = (self.own[k]?, self.own[k + 1]?);
+        let mix = |a: f64, b: f64| (1.0 - share) * a + share * b;
+        let value = mix(self.grounds_m[k], self.grounds_m[k + 1]) - height;
+        let bow = SIGMAS95 * self.wander[1] * self.bow_m(k, share);
+        let low95 = (value - SIGMAS95 * sigma).min(mix(a.low95, b.low95)) - bow;
+        let high95 = (value + SIGMAS95 * sigma).max(mix(a.high95, b.high95)) + bow;
+        Some(Estimate { value, sigma: (high95 - low95) / (2.0 * SIGMAS95), low95: low95.max(0.0), high95 })
     }
 
     /// Points to stake out: every station, points no farther apart than `spacing_m`, and the trouble.
     pub fn stakes(&self, spacing_m: f64) -> Vec<Stake> {
         let mut stakes = Vec::new();
         for (k, station) in self.stations.iter().enumerate() {
-            let range = station.depth_m.map(|d| (d.value - SIGMAS95 * d.sigma, d.value + SIGMAS95 * d.sigma));
+            let own = self.own[k];
             stakes.push(Stake {
                 what: format!("station {}", station.number),
                 chainage_m: station.chainage_m,
                 east_m: station.east_m,
                 north_m: station.north_m,
                 aside95_m: station.aside95_m,
-                depth_low95_m: range.map(|r| r.0.max(0.0)),
-                depth_high95_m: range.map(|r| r.1),
+                depth_low95_m: own.map(|d| d.low95),
+                depth_high95_m: own.map(|d| d.high95),
             });
             let Some(segment) = self.segments.get(k).filter(|s| !s.gap) else { continue };
             let length = self.plan.at[k].distance(self.plan.at[k + 1]);
@@ -523,9 +534,9 @@ impl Joined {
                     chainage_m: station.chainage_m + share * length,
                     east_m: at.x,
                     north_m: at.y,
-                    aside95_m: SIGMAS95 * self.aside_sigma(k, share),
-                    depth_low95_m: depth.map(|(d, s)| (d - SIGMAS95 * s).max(0.0)),
-                    depth_high95_m: depth.map(|(d, s)| d + SIGMAS95 * s),
+                    aside95_m: self.aside95_m(k, share),
+                    depth_low95_m: depth.map(|d| d.low95),
+                    depth_high95_m: depth.map(|d| d.high95),
                 });
             }
         }

@@ -93,14 +93,14 @@ fn fill_layer(db: &Connection, drawing: &Drawing, layer: &Layer, srs: i32, now: 
             Value::Whole(_) => "INTEGER",
             Value::Yes(_) => "BOOLEAN",
         };
-        format!(", {name} {kind}")
+        format!(", \"{name}\" {kind}")
     });
     let name = layer.name;
     db.execute_batch(&format!(
         "CREATE TABLE {name} (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, geom {shape}{})",
         columns.collect::<String>()
     ))?;
-    let names = first.fields.iter().map(|(name, _)| format!(", {name}")).collect::<String>();
+    let names = first.fields.iter().map(|(name, _)| format!(", \"{name}\"")).collect::<String>();
     let marks = ", ?".repeat(first.fields.len());
     let mut insert = db.prepare(&format!("INSERT INTO {name} (geom{names}) VALUES (?{marks})"))?;
     let mut extent = Extent::default();

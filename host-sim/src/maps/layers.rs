@@ -207,7 +207,7 @@ impl Sketch<'_> {
                     ("uphill", Value::Yes(segment.uphill)),
                     ("doubt", Value::Yes(segment.doubt)),
                     ("aside95_m", real(a.aside95_m.max(b.aside95_m))),
-                    ("between", Value::Text("not measured between the stations".to_owned())),
+                    ("remark", Value::Text("not measured between the stations".to_owned())),
                     ("caution", Value::Text(caution.to_owned())),
                 ]);
                 let line = vec![DVec2::new(a.east_m, a.north_m), DVec2::new(b.east_m, b.north_m)];

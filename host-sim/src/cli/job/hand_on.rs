@@ -102,7 +102,8 @@ fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
         writeln!(text, "\nTrouble spot, by {}", trouble.by)?;
         writeln!(text, "  along      {} ({}) from the first station", metres(along.value), metres_range(along.low95, along.high95))?;
         let aside = metres_up(trouble.aside95_m);
-        writeln!(text, "  place      {:.2} m east, {:.2} m north, within {aside} aside", trouble.east_m, trouble.north_m)?;
+        let [east, north] = [trouble.east_m, trouble.north_m].map(report::hundredths);
+        writeln!(text, "  place      {east:.2} m east, {north:.2} m north, within {aside} aside")?;
         match trouble.depth_m {
             Some(d) => writeln!(text, "  depth      {} to the source, 95 %", metres_range(d.low95, d.high95))?,
             None => writeln!(text, "  depth      not stated: it takes a depth at every station of the run")?,
@@ -111,8 +112,9 @@ fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
     writeln!(text, "\nstake     along       east      north    aside   depth to source, 95 %   what")?;
     for (n, s) in stakes.iter().enumerate() {
         let depth = s.depth_low95_m.zip(s.depth_high95_m).map_or("not stated".to_owned(), |(a, b)| metres_range(a, b));
-        let (n, along, aside) = (n + 1, s.chainage_m, metres_up(s.aside95_m));
-        writeln!(text, "{n:>5} {along:>9.2} {:>10.2} {:>10.2} {aside:>8}   {depth:<23} {}", s.east_m, s.north_m, s.what)?;
+        let (n, aside) = (n + 1, metres_up(s.aside95_m));
+        let [along, east, north] = [s.chainage_m, s.east_m, s.north_m].map(report::hundredths);
+        writeln!(text, "{n:>5} {along:>9.2} {east:>10.2} {north:>10.2} {aside:>8}   {depth:<23} {}", s.what)?;
     }
     if !joined.flags.is_empty() {
         text.push('\n');
