@@ -43,7 +43,8 @@ fn grid_and_earth_agree_with_proj_within_a_millimetre_up_to_10_km() {
         let earth = anchor.to_earth(datum, grid);
         let narrow = row.lat_deg.to_radians().cos();
         let east = (earth.longitude_deg - row.lon_deg + 180.0).rem_euclid(360.0) - 180.0;
-        let there = DVec2::new(east * narrow, earth.latitude_deg - row.lat_deg).length() * METRES_PER_DEGREE;
+        let there =
+            DVec2::new(east * narrow, earth.latitude_deg - row.lat_deg).length() * METRES_PER_DEGREE;
         worst_there = worst_there.max(there).max((earth.height_m - row.height_m).abs());
         let back = anchor.to_grid(datum, row.lat_deg, row.lon_deg, Some(row.height_m));
         worst_back = worst_back.max(back.distance(grid));

@@ -1,6 +1,7 @@
 //! The job: what was entered stays, whatever happens; what cannot be is refused in words.
 
 mod invented_run;
+mod station_book;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -14,6 +15,7 @@ use nullwalk::job::{
 };
 use proptest::prelude::*;
 use serde_json::json;
+use station_book::station_book;
 use tempfile::TempDir;
 
 struct Desk(TempDir);
@@ -64,7 +66,7 @@ fn gnss(latitude_deg: f64, longitude_deg: f64, datum: Datum) -> Gnss {
 /// The message, which must be one line, without the folder's own path.
 #[track_caller]
 fn complaint<T: std::fmt::Debug, E: std::fmt::Display>(desk: &Desk, result: Result<T, E>) -> String {
-    let message = result.err().expect("this cannot be").to_string();
+    let message = result.expect_err("this cannot be").to_string();
     assert!(!message.contains('\n'), "{message}");
     message.replace(&format!("{}/", desk.0.path().display()), "")
 }
@@ -139,7 +141,8 @@ fn a_correction_has_its_time_and_reason_and_what_was_stays() {
     let mut job = desk.job();
     job.by = "the one with the tape".into();
     let id = enter(&mut job, station(1, grid(1.0, 2.0)));
-    let patch = json!({ "place": { "by": "grid", "east_m": 1, "north_m": 2.5, "sigma_m": 0.02 }, "name": "gate" });
+    let patch =
+        json!({ "place": { "by": "grid", "east_m": 1, "north_m": 2.5, "sigma_m": 0.02 }, "name": "gate" });
     let reason = "read the tape wrong".to_owned();
     let change = job.append(&[Draft::Correction { of: id, reason, patch }]).unwrap().start;
     let again = desk.again();
@@ -159,7 +162,10 @@ fn a_correction_has_its_time_and_reason_and_what_was_stays() {
     let none = complaint(&desk, correct(&mut job, id, " ", json!({ "name": "x" })));
     assert_eq!(none, format!("yard.job, entry {id}: a change needs a reason; give one"));
     let misspelt = complaint(&desk, correct(&mut job, id, "why not", json!({ "nmae": "x" })));
-    assert_eq!(misspelt, format!("yard.job, entry {id}: a station has no such field as in {{\"nmae\":\"x\"}}"));
+    assert_eq!(
+        misspelt,
+        format!("yard.job, entry {id}: a station has no such field as in {{\"nmae\":\"x\"}}")
+    );
     let nowhere = complaint(&desk, correct(&mut job, 99, "why not", json!({ "name": "x" })));
     assert!(nowhere.starts_with("yard.job, entry 99: is not there"), "{nowhere}");
     let unfit = complaint(&desk, correct(&mut job, id, "why not", json!({ "number": "three" })));
@@ -185,9 +191,13 @@ fn a_withdrawn_station_counts_no_more_and_what_others_need_stays() {
     let desk = Desk::new();
     let mut job = desk.job();
     let id = enter(&mut job, station(1, grid(0.0, 0.0)));
-    let withdraw = |job: &mut Job, of| job.append(&[Draft::Withdrawal { of, reason: "never there".into() }]);
+    let withdraw =
+        |job: &mut Job, of| job.append(&[Draft::Withdrawal { of, reason: "never there".into() }]);
     let needed = complaint(&desk, withdraw(&mut job, RUN));
-    assert!(needed.contains(&format!("is needed by entry {id}, a station; withdraw that first")), "{needed}");
+    assert!(
+        needed.contains(&format!("is needed by entry {id}, a station; withdraw that first")),
+        "{needed}"
+    );
     withdraw(&mut job, id).unwrap();
     withdraw(&mut job, RUN).unwrap();
     let job = desk.again();
@@ -260,9 +270,18 @@ fn foreign_damaged_and_later_files_are_told_apart() {
     );
     fs::create_dir(desk.path("folder")).unwrap();
     assert!(complaint(&desk, Job::open(&desk.path("folder"))).contains("is a folder"));
-    assert!(complaint(&desk, Job::create(&desk.path("folder"), Settings::default())).contains("is there already"));
-    assert!(complaint(&desk, Job::create(&desk.path("yard.job"), Settings::default())).contains("left as it is"));
-    assert!(complaint(&desk, Job::create(&desk.path("no/where.job"), Settings::default())).contains("cannot be made"));
+    assert!(
+        complaint(&desk, Job::create(&desk.path("folder"), Settings::default()))
+            .contains("is there already")
+    );
+    assert!(
+        complaint(&desk, Job::create(&desk.path("yard.job"), Settings::default()))
+            .contains("left as it is")
+    );
+    assert!(
+        complaint(&desk, Job::create(&desk.path("no/where.job"), Settings::default()))
+            .contains("cannot be made")
+    );
 
     let pragma = |name: &str, order: &str| {
         fs::write(desk.path(name), &good).unwrap();
@@ -277,17 +296,50 @@ fn foreign_damaged_and_later_files_are_told_apart() {
                 '{\"text\":\"x\"}' FROM entry WHERE id = 1; DELETE FROM entry WHERE id = 2";
     let message = pragma("hole.job", hole);
     assert!(message.starts_with("hole.job: entry 2 is missing; the file is damaged"), "{message}");
-    let tail = "PRAGMA foreign_keys = OFF; DROP TRIGGER entry_is_not_taken_away; DELETE FROM entry WHERE id = 2";
+    let tail =
+        "PRAGMA foreign_keys = OFF; DROP TRIGGER entry_is_not_taken_away; DELETE FROM entry WHERE id = 2";
     assert!(pragma("tail.job", tail).contains("the last entries are missing"));
-    let changed = "DROP TRIGGER entry_is_not_changed; UPDATE entry SET body = '{\"name\":\"sewer\"}' WHERE id = 2";
+    let changed =
+        "DROP TRIGGER entry_is_not_changed; UPDATE entry SET body = '{\"name\":\"sewer\"}' WHERE id = 2";
     assert!(pragma("changed.job", changed).starts_with("changed.job: entry 2 is not as it was written"));
 }
 
 #[test]
+fn a_damaged_job_gives_back_what_is_whole_in_it() {
+    let desk = Desk::new();
+    let mut job = desk.job();
+    for n in 1..=40 {
+        let name = format!("{n:-<300}");
+        enter(&mut job, Content::Run(RunCard { name, ..RunCard::default() }));
+        enter(&mut job, station(n, grid(f64::from(n), 0.0)));
+    }
+    drop(job);
+    let mut bytes = fs::read(desk.path("yard.job")).unwrap();
+    let at = bytes.windows(8).rposition(|w| w == b"20------").unwrap();
+    bytes[at + 8..at + 40].fill(b'x');
+    fs::write(desk.path("yard.job"), bytes).unwrap();
+    let message = complaint(&desk, Job::open(&desk.path("yard.job")));
+    assert!(
+        message.contains("entry 41 is not as it was written") && message.contains("job rescue"),
+        "{message}"
+    );
+    let (saved, lost) = Job::rescue(&desk.path("yard.job"), &desk.path("saved.job")).unwrap();
+    assert_eq!((saved, lost), (81, vec![41]));
+    let saved = Job::open(&desk.path("saved.job")).unwrap();
+    assert_eq!(saved.state().stations().count(), 40);
+    assert_eq!(saved.notices(), ["entry 41 was lost when this job was rescued"]);
+    let again = complaint(&desk, Job::rescue(&desk.path("yard.job"), &desk.path("saved.job")));
+    assert!(again.contains("is there already"), "{again}");
+}
+
+#[test]
 fn odd_names_are_names_like_any_other() {
-    for name in [":memory:", "file:x?mode=memory", "a'b\"c`$(d)", "дренаж 排水 🕳", "-x", "line\nbreak", "%00"] {
+    for name in
+        [":memory:", "file:x?mode=memory", "a'b\"c`$(d)", "дренаж 排水 🕳", "-x", "line\nbreak", "%00"]
+    {
         let desk = Desk::new();
-        let mut job = Job::create(&desk.path(name), Settings { title: name.into(), ..Settings::default() }).unwrap();
+        let mut job =
+            Job::create(&desk.path(name), Settings { title: name.into(), ..Settings::default() }).unwrap();
         enter(&mut job, Content::Run(RunCard { name: name.into(), ..RunCard::default() }));
         assert_eq!(Job::open(&desk.path(name)).unwrap().state().run_named(name), Some(RUN));
     }
@@ -311,11 +363,15 @@ fn a_clock_that_jumps_is_noticed_and_loses_nothing() {
 #[test]
 fn datums_and_heights_are_never_mixed() {
     let desk = Desk::new();
-    let settings = Settings { datum: Some(Datum::Nad83), heights: Some(Heights::Ellipsoid), ..Settings::default() };
+    let settings =
+        Settings { datum: Some(Datum::Nad83), heights: Some(Heights::Ellipsoid), ..Settings::default() };
     let mut job = Job::create(&desk.path("yard.job"), settings).unwrap();
     enter(&mut job, Content::Run(RunCard { name: "drain".into(), ..RunCard::default() }));
     enter(&mut job, station(1, Place::Gnss(gnss(41.0, -74.0, Datum::Nad83))));
-    let wgs = complaint(&desk, job.append(&[Draft::New(station(2, Place::Gnss(gnss(41.0, -74.0, Datum::Wgs84))))]));
+    let wgs = complaint(
+        &desk,
+        job.append(&[Draft::New(station(2, Place::Gnss(gnss(41.0, -74.0, Datum::Wgs84))))]),
+    );
     assert_eq!(
         wgs,
         "yard.job, station 2: is given in WGS 84, the job is in NAD83(2011): these differ by up to metres and are not \
@@ -323,9 +379,13 @@ fn datums_and_heights_are_never_mixed() {
     );
     let geoid = Gnss { heights: Heights::Geoid("GEOID18".into()), ..gnss(41.0, -74.0, Datum::Nad83) };
     let message = complaint(&desk, job.append(&[Draft::New(station(2, Place::Gnss(geoid.clone())))]));
-    assert!(message.contains("its height counts from the geoid GEOID18, those of the job from the ellipsoid"), "{message}");
+    assert!(
+        message.contains("its height counts from the geoid GEOID18, those of the job from the ellipsoid"),
+        "{message}"
+    );
     let patch = json!({ "datum": "WGS 84" });
-    let turned = complaint(&desk, job.append(&[Draft::Correction { of: 1, reason: "other".into(), patch }]));
+    let turned =
+        complaint(&desk, job.append(&[Draft::Correction { of: 1, reason: "other".into(), patch }]));
     assert!(turned.contains("station 1: is given in NAD83(2011), the job is in WGS 84"), "{turned}");
     // Without a height there is none to mix.
     enter(&mut job, station(2, Place::Gnss(Gnss { height_m: None, ..geoid })));
@@ -333,9 +393,16 @@ fn datums_and_heights_are_never_mixed() {
     // On the grid and by satellites: only with an anchor.
     enter(&mut job, station(3, grid(4.0, 0.0)));
     let message = job.state().places().unwrap_err();
-    assert!(message.place == "station 1" && message.what.contains("station 3 counts from the site's grid"), "{message:?}");
+    assert!(
+        message.place == "station 1" && message.what.contains("station 3 counts from the site's grid"),
+        "{message:?}"
+    );
     let anchor = Anchor {
-        latitude_deg: 41.0, longitude_deg: -74.0, ellipsoid_height_m: 30.0, sigma_m: 0.02, bearing_deg: 0.0,
+        latitude_deg: 41.0,
+        longitude_deg: -74.0,
+        ellipsoid_height_m: 30.0,
+        sigma_m: 0.02,
+        bearing_deg: 0.0,
         bearing_sigma_deg: 0.1,
     };
     let patch = json!({ "anchor": anchor });
@@ -370,13 +437,21 @@ fn places_and_figures_that_cannot_be_are_refused() {
     let astray = StationEntry { run: 77, found: Station::default(), ..StationEntry::default() };
     refused(Content::Station(Box::new(astray)), "belongs to no run that is there");
     let counter = StationEntry {
-        found: Station::default(), counter_m: Some(Measured { value: f64::NAN, sigma: 0.1 }), ..entry
+        found: Station::default(),
+        counter_m: Some(Measured { value: f64::NAN, sigma: 0.1 }),
+        ..entry
     };
     refused(Content::Station(Box::new(counter)), "counter_m must be");
-    refused(Content::Run(RunCard { name: "drain".into(), ..RunCard::default() }), "there is a run of this name");
+    refused(
+        Content::Run(RunCard { name: "drain".into(), ..RunCard::default() }),
+        "there is a run of this name",
+    );
     refused(Content::Run(RunCard::default()), "has no name");
     refused(Content::Point(Point { name: "A".into(), ..Point::default() }), "needs a place of its own");
-    refused(Content::Tie(Tie { station: 1, point: 1, distance_m: 1.0, sigma_m: 0.01 }), "hangs on no station");
+    refused(
+        Content::Tie(Tie { station: 1, point: 1, distance_m: 1.0, sigma_m: 0.01 }),
+        "hangs on no station",
+    );
     refused(Content::Note(Note { text: "?".into(), about: Some(44) }), "entry 44: is not there");
     refused(Content::Settings(Settings::default()), "are there already");
 }
@@ -388,7 +463,8 @@ fn ties_place_a_station_and_their_residuals_are_told() {
     let point = |name: &str, east, north| {
         Content::Point(Point { name: name.into(), description: String::new(), place: grid(east, north) })
     };
-    let [a, b, c] = [point("A", 0.0, 0.0), point("B", 6.0, 0.0), point("C", 3.0, 12.0)].map(|p| enter(&mut job, p));
+    let [a, b, c] =
+        [point("A", 0.0, 0.0), point("B", 6.0, 0.0), point("C", 3.0, 12.0)].map(|p| enter(&mut job, p));
     let id = enter(&mut job, station(1, Place::Ties { side: None }));
     let tie = |job: &mut Job, point, distance_m| {
         enter(job, Content::Tie(Tie { station: id, point, distance_m, sigma_m: 0.01 }));
@@ -424,6 +500,37 @@ fn a_book_of_an_earlier_version_is_taken_in_once() {
     assert_eq!(back, Run { site_note: String::new(), ..run });
     let nothing = complaint(&desk, bring_in(&mut desk.again(), &desk.path("nothing.bin"), None, ""));
     assert!(nothing.contains("nothing.bin: cannot be opened"), "{nothing}");
+}
+
+#[test]
+fn a_field_book_grows_and_is_taken_in_again_and_one_serial_number_is_no_two_instruments() {
+    let desk = Desk::new();
+    let mut job = Job::create(&desk.path("yard.job"), Settings::default()).unwrap();
+    let mut import = |name: &str, book: Vec<u8>, instrument: &str| {
+        fs::write(desk.path(name), book).unwrap();
+        bring_in(&mut job, &desk.path(name), Some("drain"), instrument).unwrap()
+    };
+    let noon = import("noon.nwb", station_book(0..10, "mark"), "A7");
+    assert_eq!((noon.added, noon.known, noon.notices.len()), (10, 0, 0));
+    let evening = import("evening.nwb", station_book(0..14, "mark"), "A7");
+    assert_eq!((evening.added, evening.known, evening.notices.len()), (4, 10, 0));
+    // Other records under the same numbers and the same serial number: kept, and said.
+    let other = import("other.nwb", station_book(0..3, "lid"), "A7");
+    assert_eq!((other.added, other.known, other.notices.len()), (3, 0, 3));
+    assert!(
+        other.notices[0].contains("two instruments have the same serial number"),
+        "{:?}",
+        other.notices
+    );
+    // An instrument with a number of its own is nobody's double.
+    assert_eq!(import("third.nwb", station_book(0..3, "post"), "B1").notices.len(), 0);
+    assert_eq!(desk.again().state().stations().count(), 20);
+    // Damaged in the middle: what is whole is taken in, and what is not is told.
+    let mut torn = station_book(20..30, "mark");
+    let middle = torn.len() / 2;
+    torn[middle] ^= 0x55;
+    let found = import("torn.nwb", torn, "C3");
+    assert!((8..10).contains(&found.added) && !found.notices.is_empty(), "{found:?}");
 }
 
 #[test]

@@ -1,42 +1,22 @@
 //! A program that adds to a job, or writes maps of it, is killed at any moment: the job is whole, and nothing that was
 //! said to be in it is missing.
 
+mod station_book;
+
 use std::collections::BTreeSet;
 use std::fs;
-use std::path::Path;
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use nullwalk::job::{Anchor, Content, Datum, Draft, Job, RunCard, Settings};
-use nullwalk_core::record::{MAX_FRAME_BYTES, MAX_RECORD_BYTES, Record, Station, clipped, encode, frame};
-use nullwalk_core::verdict::Reasons;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
+use station_book::station_book;
 
 const KILLS: usize = 200;
 const STATIONS_OF_A_BOOK: u32 = 40;
-
-/// A field book of a handset with so many refused stations, its numbers counting on from `first`.
-fn field_book(path: &Path, first: u32) {
-    let mut stream = vec![0];
-    for n in 0..STATIONS_OF_A_BOOK {
-        let number = first + n;
-        let station = Station {
-            at: u64::from(number) * 8000,
-            utc_s: None,
-            number: number as u16,
-            name: clipped(&format!("mark {number}")),
-            snr_db: 0.0,
-            carrier_offset_hz: 0.0,
-            found: Err(Reasons::default()),
-        };
-        let (mut record, mut framed) = ([0; MAX_RECORD_BYTES], [0; MAX_FRAME_BYTES]);
-        let bytes = encode(&Record::Station(station), number, &mut record).expect("it has room");
-        stream.extend_from_slice(frame(bytes, &mut framed).expect("it has room"));
-    }
-    fs::write(path, stream).expect("written");
-}
 
 #[derive(Debug, Clone, Copy)]
 enum Work {
@@ -47,7 +27,7 @@ enum Work {
 
 struct Desk {
     folder: tempfile::TempDir,
-    job: std::path::PathBuf,
+    job: PathBuf,
 }
 
 impl Desk {
@@ -58,14 +38,32 @@ impl Desk {
         match work {
             Work::Import => {
                 let name = format!("book-{round}.nwb");
-                field_book(&self.folder.path().join(&name), round * STATIONS_OF_A_BOOK);
+                let first = round * STATIONS_OF_A_BOOK;
+                let book = station_book(first..first + STATIONS_OF_A_BOOK, "mark");
+                fs::write(self.folder.path().join(&name), book).expect("written");
                 command.args(["import", "yard.job", &name, "--run", "drain"]);
             }
             Work::Mark => {
-                command.args(["mark", "yard.job", "--run", "drain", "--station", &number, "--east", "1", "--north", "2"]);
+                command.args([
+                    "mark",
+                    "yard.job",
+                    "--run",
+                    "drain",
+                    "--station",
+                    &number,
+                    "--east",
+                    "1",
+                    "--north",
+                    "2",
+                ]);
             }
             Work::Export => {
-                command.args(["export", "yard.job", "--out", ["map.geojson", "map.gpkg", "map.dxf"][round as usize % 3]]);
+                command.args([
+                    "export",
+                    "yard.job",
+                    "--out",
+                    ["map.geojson", "map.gpkg", "map.dxf"][round as usize % 3],
+                ]);
             }
         }
         command
@@ -88,8 +86,10 @@ impl Desk {
         }
         if map("map.gpkg").is_some() {
             let db = rusqlite::Connection::open(self.folder.path().join("map.gpkg")).expect("a database");
-            let check: String = db.query_row("PRAGMA integrity_check", [], |row| row.get(0)).expect("readable");
-            let points: i64 = db.query_row("SELECT count(*) FROM stations", [], |row| row.get(0)).expect("its layer");
+            let check: String =
+                db.query_row("PRAGMA integrity_check", [], |row| row.get(0)).expect("readable");
+            let points: i64 =
+                db.query_row("SELECT count(*) FROM stations", [], |row| row.get(0)).expect("its layer");
             assert!(check == "ok" && points > 0, "{check}");
         }
     }
@@ -139,7 +139,11 @@ fn killed_at_any_moment_nothing_is_lost() {
         child.kill().expect("killed");
         let status = child.wait().expect("gone");
         assert!(!finished || status.success(), "{work:?}: {status}");
-        if finished { ended += 1 } else { kills += 1 }
+        if finished {
+            ended += 1
+        } else {
+            kills += 1
+        }
 
         let now = desk.numbers();
         assert!(now.is_superset(&known), "lost: {:?}", known.difference(&now).collect::<Vec<_>>());
@@ -158,7 +162,10 @@ fn killed_at_any_moment_nothing_is_lost() {
         known = now;
         round += 1;
     }
-    println!("{kills} killed, {ended} done before; killed before and after the entry: {outcomes:?}; {} stations", known.len());
+    println!(
+        "{kills} killed, {ended} done before; killed before and after the entry: {outcomes:?}; {} stations",
+        known.len()
+    );
     // What was left behind does not stand in anybody's way.
     assert!(desk.command(Work::Mark, 5000).status().expect("it runs").success());
     assert!(outcomes.iter().all(|[before, _]| *before > 10), "{outcomes:?}: the kills came too late");

@@ -140,7 +140,9 @@ pub struct Stake {
 #[non_exhaustive]
 pub enum Unjoined {
     /// Too few stations.
-    #[error("run {run:?}: a line takes two stations with places and a verdict other than Refuse, and there are {usable}")]
+    #[error(
+        "run {run:?}: a line takes two stations with places and a verdict other than Refuse, and there are {usable}"
+    )]
     TooFew {
         /// The run.
         run: String,
@@ -237,7 +239,8 @@ pub fn join(state: &State, places: &Places, run: EntryId) -> Result<Joined, Unjo
         wander: [card.wander_deg.to_radians(), card.wander_slope],
     };
     joined.stations = (0..used.len()).map(|k| joined.station(k, &used[k], chainages[k])).collect();
-    joined.segments = (0..used.len() - 1).map(|k| joined.segment(&used[k], &used[k + 1], &all, card.falls)).collect();
+    joined.segments =
+        (0..used.len() - 1).map(|k| joined.segment(&used[k], &used[k + 1], &all, card.falls)).collect();
     joined.flag_segments(&card);
     joined.find_trouble(&used, &card);
     Ok(joined)
@@ -256,10 +259,20 @@ fn missing(all: &[(EntryId, &StationEntry)]) -> Vec<Flag> {
         let [(_, a), (_, b)] = pair else { continue };
         let (a, b) = (a.found.number, b.found.number);
         if a == b {
-            flags.push(Flag::new("number-twice", format!("Station {a} is there twice. Withdraw or renumber one.")));
+            flags.push(Flag::new(
+                "number-twice",
+                format!("Station {a} is there twice. Withdraw or renumber one."),
+            ));
         } else if b - a > 1 {
-            let which = if b - a == 2 { format!("Station {} is", a + 1) } else { format!("Stations {} to {} are", a + 1, b - 1) };
-            flags.push(Flag::new("station-missing", format!("{which} missing. Import or withdraw, or renumber what follows.")));
+            let which = if b - a == 2 {
+                format!("Station {} is", a + 1)
+            } else {
+                format!("Stations {} to {} are", a + 1, b - 1)
+            };
+            flags.push(Flag::new(
+                "station-missing",
+                format!("{which} missing. Import or withdraw, or renumber what follows."),
+            ));
         }
     }
     flags
@@ -268,10 +281,12 @@ fn missing(all: &[(EntryId, &StationEntry)]) -> Vec<Flag> {
 fn chainages(at: &[DVec2]) -> Vec<f64> {
     let mut walked = 0.0;
     let steps = at.windows(2).map(|w| w[0].distance(w[1]));
-    std::iter::once(0.0).chain(steps.map(|step| {
-        walked += step;
-        walked
-    })).collect()
+    std::iter::once(0.0)
+        .chain(steps.map(|step| {
+            walked += step;
+            walked
+        }))
+        .collect()
 }
 
 /// Standard uncertainty of a depth: its own, or that of its range where doubt has widened it.
@@ -303,10 +318,10 @@ impl Joined {
     fn station(&self, k: usize, used: &Used<'_>, chainage_m: f64) -> JoinedStation {
         let at = self.plan.at[k];
         let across = self.direction(k.min(self.plan.at.len() - 2)).perp();
-        let depth_m = self.profile.as_ref().map(|p| Measured {
-            value: self.grounds_m[k] - p.height_m[k],
-            sigma: p.sigma_m(k),
-        });
+        let depth_m = self
+            .profile
+            .as_ref()
+            .map(|p| Measured { value: self.grounds_m[k] - p.height_m[k], sigma: p.sigma_m(k) });
         let mark_off_m = at.distance(used.plan.spot.at);
         JoinedStation {
             entry: used.entry,
@@ -326,7 +341,13 @@ impl Joined {
         (self.plan.at[k + 1] - self.plan.at[k]).normalize_or_zero()
     }
 
-    fn segment(&self, a: &Used<'_>, b: &Used<'_>, all: &[(EntryId, &StationEntry)], falls: Falls) -> Segment {
+    fn segment(
+        &self,
+        a: &Used<'_>,
+        b: &Used<'_>,
+        all: &[(EntryId, &StationEntry)],
+        falls: Falls,
+    ) -> Segment {
         let (from, to) = (&a.station.found, &b.station.found);
         let way = b.plan.spot.at - a.plan.spot.at;
         let measured_m = way.length();
@@ -334,7 +355,8 @@ impl Joined {
         let length_sigma = (a.plan.spot.cov.along(unit) + b.plan.spot.cov.along(unit)).sqrt();
         let fall = from.stated_depth_m().zip(to.stated_depth_m()).map(|(da, db)| {
             let ground = a.station.ground_m.zip(b.station.ground_m);
-            let (ga, gb) = ground.unwrap_or((Measured { value: 0.0, sigma: 0.0 }, Measured { value: 0.0, sigma: 0.0 }));
+            let (ga, gb) = ground
+                .unwrap_or((Measured { value: 0.0, sigma: 0.0 }, Measured { value: 0.0, sigma: 0.0 }));
             let drop = (ga.value - da.value) - (gb.value - db.value);
             let sigma = depth_sigma(&da).hypot(depth_sigma(&db)).hypot(ga.sigma).hypot(gb.sigma);
             let value = drop / measured_m;
@@ -457,7 +479,9 @@ impl Joined {
         let (near, far) = (length - (whole - gone), gone);
         let way = self.direction(k);
         let mark = |u: &Used<'_>| u.plan.spot.cov.along(way);
-        let sigma = (at.sigma.powi(2) + a.sigma.max(b.sigma).powi(2) + mark(&used[k]).max(mark(&used[k + 1]))).sqrt();
+        let sigma =
+            (at.sigma.powi(2) + a.sigma.max(b.sigma).powi(2) + mark(&used[k]).max(mark(&used[k + 1])))
+                .sqrt();
         let low = (near.min(best) - SIGMAS95 * sigma).clamp(0.0, length);
         let high = (far.max(best) + SIGMAS95 * sigma).clamp(0.0, length);
         let from = self.stations[k].chainage_m;

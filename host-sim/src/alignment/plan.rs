@@ -58,7 +58,9 @@ pub fn plan(stations: &[PlanStation], wander_rad: f64) -> Option<Plan> {
             Some((k, missed)) if missed > NO_CHANCE => bends.push(k),
             _ => {
                 bends.sort_unstable();
-                let at = (0..stations.len()).map(|k| DVec2::new(solution.x[2 * k], solution.x[2 * k + 1])).collect();
+                let at = (0..stations.len())
+                    .map(|k| DVec2::new(solution.x[2 * k], solution.x[2 * k + 1]))
+                    .collect();
                 return Some(Plan { at, bends, chi_square: system.chi_square(&solution), solution });
             }
         }
@@ -66,7 +68,11 @@ pub fn plan(stations: &[PlanStation], wander_rad: f64) -> Option<Plan> {
 }
 
 /// All rows, and which of them ask for straightness at which station.
-fn rows(stations: &[PlanStation], wander_rad: f64, bends: &[usize]) -> Option<(System, Vec<(usize, usize)>)> {
+fn rows(
+    stations: &[PlanStation],
+    wander_rad: f64,
+    bends: &[usize],
+) -> Option<(System, Vec<(usize, usize)>)> {
     let measured: Vec<DVec2> = stations.iter().map(|s| s.spot.at).collect();
     let lengths: Vec<f64> = measured.windows(2).map(|w| w[0].distance(w[1])).collect();
     if lengths.is_empty() || lengths.iter().any(|&l| l < LEAST_APART_M) {
@@ -99,7 +105,9 @@ fn rows(stations: &[PlanStation], wander_rad: f64, bends: &[usize]) -> Option<(S
         let sigma = lay.sigma.to_radians().hypot(wander_rad);
         let terms = match k {
             0 => along(0, across, [-1.0 / lengths[0], 1.0 / lengths[0], 0.0]),
-            _ if k + 1 == stations.len() => along(k - 1, across, [-1.0 / lengths[k - 1], 1.0 / lengths[k - 1], 0.0]),
+            _ if k + 1 == stations.len() => {
+                along(k - 1, across, [-1.0 / lengths[k - 1], 1.0 / lengths[k - 1], 0.0])
+            }
             _ => {
                 let (before, after) = (lengths[k - 1], lengths[k]);
                 let weight = before / (before + after);
@@ -114,7 +122,8 @@ fn rows(stations: &[PlanStation], wander_rad: f64, bends: &[usize]) -> Option<(S
 
 /// What three places in turn come to along a direction.
 fn along(first: usize, direction: DVec2, weights: [f64; 3]) -> Vec<(usize, f64)> {
-    let term = |(k, w): (usize, f64)| [(2 * (first + k), w * direction.x), (2 * (first + k) + 1, w * direction.y)];
+    let term =
+        |(k, w): (usize, f64)| [(2 * (first + k), w * direction.x), (2 * (first + k) + 1, w * direction.y)];
     weights.into_iter().enumerate().filter(|(_, w)| *w != 0.0).flat_map(term).collect()
 }
 
@@ -131,14 +140,18 @@ impl Plan {
         let (a, b) = (1.0 - share, share);
         let at = |i: usize, j: usize| {
             let (p, q) = (2 * k, 2 * k + 2);
-            a * a * c[(p + i, p + j)] + a * b * (c[(p + i, q + j)] + c[(q + i, p + j)]) + b * b * c[(q + i, q + j)]
+            a * a * c[(p + i, p + j)]
+                + a * b * (c[(p + i, q + j)] + c[(q + i, p + j)])
+                + b * b * c[(q + i, q + j)]
         };
         Cov([at(0, 0), at(0, 1), at(1, 1)])
     }
 
     /// Angle by which the line turns at a station, degrees, to the right positive; 0 at the ends.
     pub fn turn_deg(&self, k: usize) -> f64 {
-        let Some([a, b, c]) = k.checked_sub(1).and_then(|first| self.at.get(first..first + 3)) else { return 0.0 };
+        let Some([a, b, c]) = k.checked_sub(1).and_then(|first| self.at.get(first..first + 3)) else {
+            return 0.0;
+        };
         -(*b - *a).angle_to(*c - *b).to_degrees()
     }
 }

@@ -120,8 +120,11 @@ impl JobError {
             let path = path.clone();
             match source.sqlite_error_code() {
                 Some(ErrorCode::DatabaseCorrupt) => {
-                    let said = source.sqlite_error().is_some_and(|e| e.extended_code == rusqlite::ffi::SQLITE_CORRUPT);
-                    let what = if said { source.to_string() } else { "its pages do not hold together".to_owned() };
+                    let said = source
+                        .sqlite_error()
+                        .is_some_and(|e| e.extended_code == rusqlite::ffi::SQLITE_CORRUPT);
+                    let what =
+                        if said { source.to_string() } else { "its pages do not hold together".to_owned() };
                     Self::Damaged { path, what }
                 }
                 Some(ErrorCode::NotADatabase) => Self::Foreign { path, what: "is not a job".to_owned() },

@@ -57,7 +57,12 @@ struct Arrival {
 ///
 /// # Errors
 /// When the file cannot be read or is of no known kind, or the job cannot take it. Nothing is entered then.
-pub fn bring_in(job: &mut Job, file: &Path, run: Option<&str>, instrument: &str) -> Result<Imported, ImportError> {
+pub fn bring_in(
+    job: &mut Job,
+    file: &Path,
+    run: Option<&str>,
+    instrument: &str,
+) -> Result<Imported, ImportError> {
     let (sha256, bytes) = fingerprint(file)?;
     let path = file.to_string_lossy().into_owned();
     let mut source = Source { path, sha256, bytes, instrument: instrument.to_owned(), ..Source::default() };
@@ -126,7 +131,13 @@ pub fn keep_run(job: &mut Job, run: &Run, from: Option<&Path>) -> Result<String,
     let source = from.map(|path| {
         let (sha256, bytes) = fingerprint(path)?;
         let what = if path.is_dir() { "capture" } else { "recording" }.to_owned();
-        Ok::<_, JobError>(Source { path: path.to_string_lossy().into_owned(), what, sha256, bytes, ..Source::default() })
+        Ok::<_, JobError>(Source {
+            path: path.to_string_lossy().into_owned(),
+            what,
+            sha256,
+            bytes,
+            ..Source::default()
+        })
     });
     let source = source.transpose()?;
     let mut kept = String::new();

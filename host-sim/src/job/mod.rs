@@ -16,8 +16,8 @@
 mod content;
 mod error;
 mod import;
-mod places;
 mod place;
+mod places;
 mod state;
 mod store;
 mod ties;

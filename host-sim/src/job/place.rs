@@ -250,7 +250,13 @@ impl Anchor {
     }
 
     /// A latitude and longitude as a place on the grid; without a height, as high as the origin.
-    pub fn to_grid(&self, datum: Datum, latitude_deg: f64, longitude_deg: f64, height_m: Option<f64>) -> DVec2 {
+    pub fn to_grid(
+        &self,
+        datum: Datum,
+        latitude_deg: f64,
+        longitude_deg: f64,
+        height_m: Option<f64>,
+    ) -> DVec2 {
         let (east_m, north_m, _) = map_3d::geodetic2enu(
             latitude_deg.to_radians(),
             longitude_deg.to_radians(),
@@ -288,7 +294,9 @@ mod tests {
         let bearing = 30.0_f64.to_radians();
         let cov = Cov([1.0, 0.0, 9.0]).turned(bearing);
         let (long, short, found) = cov.axes();
-        assert!((long - 3.0).abs() < 1e-12 && (short - 1.0).abs() < 1e-12 && (found - bearing).abs() < 1e-12);
+        assert!(
+            (long - 3.0).abs() < 1e-12 && (short - 1.0).abs() < 1e-12 && (found - bearing).abs() < 1e-12
+        );
         assert!((cov.0[0] - (1.0 * 0.75 + 9.0 * 0.25)).abs() < 1e-12);
         let along = DVec2::new(bearing.sin(), bearing.cos());
         assert!((cov.along(along) - 9.0).abs() < 1e-12);

@@ -34,7 +34,9 @@ pub enum Unplaced {
 impl std::fmt::Display for Unplaced {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::NeverTaken => f.write_str("it has no place: tape its mark, or tie it to permanent points"),
+            Self::NeverTaken => {
+                f.write_str("it has no place: tape its mark, or tie it to permanent points")
+            }
             Self::Ties(why) => why.fmt(f),
         }
     }
@@ -109,7 +111,8 @@ impl State {
     fn gridded(&self) -> Option<String> {
         self.entries().find_map(|(_, content)| match content {
             Content::Station(s) => {
-                let by_locate = s.place == Place::Locate && s.found.position.is_some() && s.found.is_located();
+                let by_locate =
+                    s.place == Place::Locate && s.found.position.is_some() && s.found.is_located();
                 let taped = matches!(s.place, Place::Grid { .. });
                 (by_locate || taped).then(|| format!("station {}", s.found.number))
             }
@@ -197,7 +200,12 @@ impl Places {
         }
     }
 
-    fn of_station(&mut self, id: EntryId, station: &StationEntry, taped: &[Swing]) -> Result<Spot, Unplaced> {
+    fn of_station(
+        &mut self,
+        id: EntryId,
+        station: &StationEntry,
+        taped: &[Swing],
+    ) -> Result<Spot, Unplaced> {
         let located = station.found.position;
         // What was taped is the mark; how far the mark may be from the source, the locate says.
         let mark = Cov::round(located.filter(|_| station.found.is_located()).map_or(0.0, |p| p.sigma_m));
@@ -216,7 +224,9 @@ impl Places {
                         "station {number}: its ties contradict each other by up to {worst:.2} m; tape them again"
                     ));
                 } else if found.spare == 0 {
-                    self.notices.push(format!("station {number}: two ties place it and nothing checks them; tape a third"));
+                    self.notices.push(format!(
+                        "station {number}: two ties place it and nothing checks them; tape a third"
+                    ));
                 }
                 let spot = Spot { at: found.spot.at, cov: found.spot.cov.and(mark) };
                 self.ties.insert(id, found);

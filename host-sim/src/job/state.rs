@@ -56,7 +56,8 @@ fn refuse<T>(place: impl Into<String>, what: impl Into<String>) -> Result<T, Ref
 impl State {
     /// What holds for the whole job.
     pub fn settings(&self) -> Settings {
-        let found = self.entries.values().find_map(|c| if let Content::Settings(s) = c { Some(s) } else { None });
+        let found =
+            self.entries.values().find_map(|c| if let Content::Settings(s) = c { Some(s) } else { None });
         found.cloned().unwrap_or_default()
     }
 
@@ -77,7 +78,8 @@ impl State {
 
     /// The stations.
     pub fn stations(&self) -> impl Iterator<Item = (EntryId, &StationEntry)> {
-        self.entries().filter_map(|(id, c)| if let Content::Station(it) = c { Some((id, &**it)) } else { None })
+        self.entries()
+            .filter_map(|(id, c)| if let Content::Station(it) = c { Some((id, &**it)) } else { None })
     }
 
     /// The permanent points.
@@ -141,7 +143,8 @@ impl State {
         if reason.trim().is_empty() {
             return refuse(place, NO_REASON);
         }
-        let unread = |e: serde_json::Error| Refusal { place: place.clone(), what: format!("cannot be so: {e}") };
+        let unread =
+            |e: serde_json::Error| Refusal { place: place.clone(), what: format!("cannot be so: {e}") };
         let mut value = before.to_value().map_err(unread)?;
         json_patch::merge(&mut value, patch);
         let after = Content::from_text(before.kind(), &value.to_string()).map_err(unread)?;
@@ -200,7 +203,10 @@ impl State {
                     return refuse(place, "has no name; give it the one it has on the sketch");
                 }
                 if self.point_named(&point.name).is_some_and(|other| other != id) {
-                    return refuse(place, "there is a point of this name already; correct that one, or choose another name");
+                    return refuse(
+                        place,
+                        "there is a point of this name already; correct that one, or choose another name",
+                    );
                 }
                 if matches!(point.place, Place::Locate | Place::Ties { .. }) {
                     return refuse(place, "needs a place of its own: on the grid, or by satellites");
@@ -209,7 +215,10 @@ impl State {
             }
             Content::Tie(tie) => {
                 let Some(Content::Station(station)) = self.get(tie.station) else {
-                    return refuse(format!("tie {id}"), "hangs on no station that is there; see `nullwalk job show`");
+                    return refuse(
+                        format!("tie {id}"),
+                        "hangs on no station that is there; see `nullwalk job show`",
+                    );
                 };
                 let place = format!("tie of station {}", station.found.number);
                 if !matches!(self.get(tie.point), Some(Content::Point(_))) {
@@ -391,7 +400,11 @@ fn check_figures(place: &str, run: &Run) -> Result<(), Refusal> {
 
 fn check_measured(place: &str, name: &str, value: Option<crate::book::Measured>) -> Result<(), Refusal> {
     let sane = value.is_none_or(|m| m.value.abs() <= HIGHEST_M && (0.0..=1000.0).contains(&m.sigma));
-    if sane { Ok(()) } else { refuse(place, format!("{name} must be -12 to 12 km, with a sigma of 0 to 1000 m")) }
+    if sane {
+        Ok(())
+    } else {
+        refuse(place, format!("{name} must be -12 to 12 km, with a sigma of 0 to 1000 m"))
+    }
 }
 
 /// Without the fields that say nothing: a patch takes away what stands against `null`, and a writer may write it. A 1 is

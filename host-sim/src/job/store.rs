@@ -26,6 +26,10 @@ const VERSION: i64 = 2;
 const SEALED: i64 = 2;
 /// How long another program may write before we give up.
 const PATIENCE: Duration = Duration::from_secs(10);
+/// Kind of an entry that could not be rescued.
+const LOST: &str = "lost";
+/// A damaged file is given up after so many numbers in a row without an entry.
+const LONGEST_HOLE: usize = 1000;
 const MAGIC: &[u8] = b"SQLite format 3\0";
 
 /// What makes a database a job, version by version. A new file goes through all of them, as an old one through those it
@@ -33,7 +37,7 @@ const MAGIC: &[u8] = b"SQLite format 3\0";
 const STEPS: [&str; VERSION as usize] = [include_str!("version-1.sql"), include_str!("version-2.sql")];
 
 /// An entry as it stands in the history.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Entry {
     /// Its number.
     pub id: EntryId,
@@ -82,14 +86,26 @@ impl Job {
     /// # Errors
     /// When there is something of that name already, or the file system refuses.
     pub fn create(path: &Path, settings: Settings) -> Result<Self, JobError> {
+        let mut job = Self::make(path)?;
+        let (now, by) = (job.now(), job.by.clone());
+        job.begin(|write| {
+            let draft = Draft::New(Content::Settings(settings));
+            State::default().enter(1, &draft).map_err(|r| refused(path, r))?;
+            let first = in_words(1, now, by, &draft).map_err(JobError::database(path))?;
+            first.insert(write, "").map_err(JobError::database(path))?;
+            Ok(())
+        })?;
+        Ok(job)
+    }
+
+    /// The empty file of a job.
+    fn make(path: &Path) -> Result<Self, JobError> {
         if path.metadata().is_ok_and(|m| m.is_dir() || m.len() > 0) {
             return Err(JobError::Exists { path: path.to_owned() });
         }
         // The file is made by the file system, whose message is the better one.
         File::options().append(true).create(true).open(path).map_err(JobError::io(path, "be made"))?;
-        let mut job = Self::connect(path, false)?;
-        job.begin(settings)?;
-        Ok(job)
+        Self::connect(path, false)
     }
 
     /// Open a job, to read and to add.
@@ -122,7 +138,8 @@ impl Job {
         let mode =
             if read_only { OpenFlags::SQLITE_OPEN_READ_ONLY } else { OpenFlags::SQLITE_OPEN_READ_WRITE };
         let error = JobError::database(path);
-        let db = Connection::open_with_flags(absolute, mode | OpenFlags::SQLITE_OPEN_NO_MUTEX).map_err(&error)?;
+        let db = Connection::open_with_flags(absolute, mode | OpenFlags::SQLITE_OPEN_NO_MUTEX)
+            .map_err(&error)?;
         db.busy_timeout(PATIENCE).map_err(&error)?;
         // What is committed is on the disk, and so is the word in the folder that the journal is gone.
         db.pragma_update(None, "synchronous", "EXTRA").map_err(&error)?;
@@ -130,10 +147,13 @@ impl Job {
         Ok(Self { path: path.to_owned(), db, memory, by: String::new(), clock: Timestamp::now })
     }
 
-    /// Tables and first entry in one transaction: there is a whole job, or none.
-    fn begin(&mut self, settings: Settings) -> Result<(), JobError> {
+    /// Tables and first entries in one transaction: there is a whole job, or none.
+    fn begin(
+        &mut self,
+        fill: impl FnOnce(&Transaction<'_>) -> Result<(), JobError>,
+    ) -> Result<(), JobError> {
         let error = JobError::database(&self.path);
-        let write = begin_write(&self.db).map_err(&error)?;
+        let write = begin_write(&self.db).map_err(self.writing())?;
         let tables: i64 =
             write.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(&error)?;
         if tables > 0 {
@@ -141,10 +161,7 @@ impl Job {
         }
         write.pragma_update(None, "application_id", APPLICATION_ID).map_err(&error)?;
         take_steps(&write, 0).map_err(&error)?;
-        let draft = Draft::New(Content::Settings(settings));
-        State::default().enter(1, &draft).map_err(|r| refused(&self.path, r))?;
-        let first = in_words(1, self.now(), self.by.clone(), &draft).map_err(&error)?;
-        first.insert(&write, "").map_err(&error)?;
+        fill(&write)?;
         write.commit().map_err(&error)?;
         self.refresh()
     }
@@ -157,9 +174,10 @@ impl Job {
         let version = version(&self.db).map_err(&error)?;
         let path = self.path.clone();
         match application {
-            0 if version == 0 => {
-                Err(JobError::Foreign { path, what: "is empty, or a database of another program".to_owned() })
-            }
+            0 if version == 0 => Err(JobError::Foreign {
+                path,
+                what: "is empty, or a database of another program".to_owned(),
+            }),
             _ if application != i64::from(APPLICATION_ID) => {
                 Err(JobError::Foreign { path, what: "is a database of another program".to_owned() })
             }
@@ -254,6 +272,53 @@ impl Job {
         format!("{:.3}", (self.clock)())
     }
 
+    /// Save what is whole in a damaged job into a new one. What is not becomes an entry that says so, since later ones go
+    /// by its number. Gives how many entries were saved, and the numbers of those that were not.
+    ///
+    /// # Errors
+    /// When nothing can be read at all, or the new job cannot be written.
+    pub fn rescue(from: &Path, to: &Path) -> Result<(usize, Vec<EntryId>), JobError> {
+        check_magic(from)?;
+        let damaged = Self::connect(from, false).or_else(|_| Self::connect(from, true))?;
+        let entries = read_singly(&damaged.db);
+        if entries.iter().flatten().next().is_none() {
+            return Err(JobError::Foreign {
+                path: from.to_owned(),
+                what: "holds no entry that can be read".to_owned(),
+            });
+        }
+        let mut lost = Vec::new();
+        let mut saved = Self::make(to)?;
+        saved.begin(|write| {
+            let error = JobError::database(to);
+            let (mut memory, mut before) = (Memory::default(), Some(String::new()));
+            for (id, entry) in (1..).zip(entries) {
+                let written = entry.as_ref().and_then(|e| e.seal.clone());
+                let whole = entry.filter(|e| {
+                    before.as_ref().zip(written.as_ref()).is_none_or(|(b, w)| e.seal_after(b) == *w)
+                });
+                before = written;
+                let chain = memory.last_seal.clone();
+                let unsealed = whole.map(|entry| Entry { seal: None, ..entry });
+                let kept = unsealed.filter(|entry| memory.take(to, entry).is_ok());
+                let entry = match kept {
+                    Some(entry) => entry,
+                    None => {
+                        lost.push(id);
+                        let (at, kind, body) = (memory.last_at.clone(), LOST.to_owned(), "{}".to_owned());
+                        let entry = Entry { id, at, kind, body, ..Entry::default() };
+                        memory.take(to, &entry)?;
+                        entry
+                    }
+                };
+                entry.insert(write, &chain).map_err(&error)?;
+            }
+            Ok(())
+        })?;
+        let kept = usize::try_from(saved.memory.read_to).unwrap_or(0) - lost.len();
+        Ok((kept, lost))
+    }
+
     /// Every entry there ever was, in order.
     ///
     /// # Errors
@@ -305,6 +370,9 @@ impl Memory {
             Some(draft) => self.state.enter(id, &draft).map_err(|r| {
                 JobError::damaged(path, id, &format!("cannot stand: {}: {}", r.place, r.what))
             })?,
+            None if entry.kind == LOST => {
+                self.notices.push(format!("entry {id} was lost when this job was rescued"))
+            }
             None => self.state.unknown += 1,
         }
         self.note_time(id, &entry.at);
@@ -317,7 +385,8 @@ impl Memory {
     fn note_time(&mut self, id: EntryId, at: &str) {
         if *at < *self.last_at {
             self.notices.push(format!(
-                "entry {id} was made at {at}, and the one before it at {}: a clock was set back or two machines differ;                  the order of the entries holds, their times do not",
+                "entry {id} was made at {at}, and the one before it at {}: a clock was set back or two machines differ; \
+                 the order of the entries holds, their times do not",
                 self.last_at
             ));
         }
@@ -354,8 +423,9 @@ impl Entry {
     /// Write it with its seal, and give that.
     fn insert(&self, write: &Transaction<'_>, before: &str) -> rusqlite::Result<String> {
         let seal = self.seal_after(before);
-        let mut insert = write
-            .prepare_cached("INSERT INTO entry (id, at, by, kind, of, reason, body) VALUES (?, ?, ?, ?, ?, ?, ?)")?;
+        let mut insert = write.prepare_cached(
+            "INSERT INTO entry (id, at, by, kind, of, reason, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        )?;
         insert.execute(params![self.id, self.at, self.by, self.kind, self.of, self.reason, self.body])?;
         write_seal(write, self.id, &seal)?;
         Ok(seal)
@@ -424,7 +494,10 @@ fn read_after(db: &Connection, id: EntryId) -> rusqlite::Result<Vec<Entry>> {
         db.query_row("SELECT seq FROM sqlite_sequence WHERE name = 'entry'", [], |row| row.get(0))?;
     if entries.last().map_or(id, |last| last.id) < counted {
         let corrupt = rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_CORRUPT);
-        return Err(rusqlite::Error::SqliteFailure(corrupt, Some("the last entries are missing".to_owned())));
+        return Err(rusqlite::Error::SqliteFailure(
+            corrupt,
+            Some("the last entries are missing".to_owned()),
+        ));
     }
     Ok(entries)
 }
@@ -436,26 +509,53 @@ fn select_after(db: &Connection, id: EntryId, sealed: bool) -> rusqlite::Result<
     } else {
         "SELECT id, at, by, kind, of, reason, body, NULL FROM entry WHERE id > ? ORDER BY id"
     })?;
-    let rows = select.query_map([id], |row| {
-        Ok(Entry {
-            id: row.get(0)?,
-            at: row.get(1)?,
-            by: row.get(2)?,
-            kind: row.get(3)?,
-            of: row.get(4)?,
-            reason: row.get(5)?,
-            body: row.get(6)?,
-            seal: row.get(7)?,
-        })
-    })?;
+    let rows = select.query_map([id], entry_of)?;
     rows.collect()
+}
+
+fn entry_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Entry> {
+    Ok(Entry {
+        id: row.get(0)?,
+        at: row.get(1)?,
+        by: row.get(2)?,
+        kind: row.get(3)?,
+        of: row.get(4)?,
+        reason: row.get(5)?,
+        body: row.get(6)?,
+        seal: row.get(7)?,
+    })
+}
+
+/// Every entry that a damaged file still gives, by its number less one.
+fn read_singly(db: &Connection) -> Vec<Option<Entry>> {
+    let one = |id: EntryId| {
+        let sealed = "SELECT id, at, by, kind, of, reason, body, (SELECT sha256 FROM seal WHERE seal.id = entry.id) \
+                      FROM entry WHERE id = ?";
+        let unsealed = "SELECT id, at, by, kind, of, reason, body, NULL FROM entry WHERE id = ?";
+        let read = |order| db.query_row(order, [id], entry_of);
+        // Where the seals cannot be read, or the file has none, the entry may be whole.
+        read(sealed).or_else(|_| read(unsealed)).ok()
+    };
+    let mut entries: Vec<Option<Entry>> = Vec::new();
+    let mut hole = 0;
+    while hole < LONGEST_HOLE {
+        let entry = one(entries.len() as EntryId + 1);
+        hole = if entry.is_some() { 0 } else { hole + 1 };
+        entries.push(entry);
+    }
+    entries.truncate(entries.len() - LONGEST_HOLE);
+    entries
 }
 
 fn in_words(id: EntryId, at: String, by: String, draft: &Draft) -> rusqlite::Result<Entry> {
     let wordless = |e: serde_json::Error| rusqlite::Error::ToSqlConversionFailure(Box::new(e));
     let (kind, of, reason, body) = match draft {
-        Draft::New(content) => (content.kind(), None, "", content.to_value().map_err(wordless)?.to_string()),
-        Draft::Correction { of, reason, patch } => ("correction", Some(*of), reason.as_str(), patch.to_string()),
+        Draft::New(content) => {
+            (content.kind(), None, "", content.to_value().map_err(wordless)?.to_string())
+        }
+        Draft::Correction { of, reason, patch } => {
+            ("correction", Some(*of), reason.as_str(), patch.to_string())
+        }
         Draft::Withdrawal { of, reason } => ("withdrawal", Some(*of), reason.as_str(), "{}".to_owned()),
     };
     let (kind, reason) = (kind.to_owned(), reason.to_owned());

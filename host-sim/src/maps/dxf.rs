@@ -44,7 +44,13 @@ pub fn text(drawing: &Drawing, scale: f64) -> Vec<u8> {
     });
     file.section("TABLES", |tables| {
         tables.table("LTYPE", 1, |t| {
-            t.add(0, "LTYPE").add(2, "CONTINUOUS").add(70, 0).add(3, "Solid line").add(72, 65).add(73, 0).add(40, 0.0);
+            t.add(0, "LTYPE")
+                .add(2, "CONTINUOUS")
+                .add(70, 0)
+                .add(3, "Solid line")
+                .add(72, 65)
+                .add(73, 0)
+                .add(40, 0.0);
         });
         tables.table("LAYER", pen.layers.len(), |t| {
             for (name, color) in &pen.layers {
@@ -52,7 +58,13 @@ pub fn text(drawing: &Drawing, scale: f64) -> Vec<u8> {
             }
         });
         tables.table("STYLE", 1, |t| {
-            t.add(0, "STYLE").add(2, "STANDARD").add(70, 0).add(40, 0.0).add(41, 1.0).add(50, 0.0).add(71, 0);
+            t.add(0, "STYLE")
+                .add(2, "STANDARD")
+                .add(70, 0)
+                .add(40, 0.0)
+                .add(41, 1.0)
+                .add(50, 0.0)
+                .add(71, 0);
             t.add(42, pen.letter).add(3, "txt").add(4, "");
         });
         tables.table("APPID", 1, |t| {
@@ -153,9 +165,18 @@ impl Pen {
     fn fields(&mut self, feature: &Feature) {
         self.entities.add(1001, APPLICATION);
         for (name, value) in &feature.fields {
-            let mut text = plain(&format!("{name}={}", said(value)));
-            text.truncate(LONGEST);
-            self.entities.add(1000, text);
+            // What is longer than one string may be goes on in the next, under the same name and a plus.
+            let text = plain(&said(value));
+            let mut rest = text.as_str();
+            let mut sign = "=";
+            loop {
+                let (piece, after) = rest.split_at(rest.len().min(LONGEST - name.len() - 2));
+                self.entities.add(1000, format!("{name}{sign}{piece}"));
+                if after.is_empty() {
+                    break;
+                }
+                (rest, sign) = (after, "+=");
+            }
         }
     }
 
@@ -183,7 +204,8 @@ impl Pen {
         );
         let lines = textwrap::wrap(&drawing.caution, 100);
         let (left, mut line) = (self.low.x, self.low.y - 4.0 * self.letter);
-        let words = [drawing.title.as_str(), grid.as_str()].into_iter().chain(lines.iter().map(AsRef::as_ref));
+        let words =
+            [drawing.title.as_str(), grid.as_str()].into_iter().chain(lines.iter().map(AsRef::as_ref));
         for words in words {
             self.write(CAUTION_LAYER, BLACK_OR_WHITE, DVec2::new(left, line), words);
             line -= 1.6 * self.letter;

@@ -10,7 +10,8 @@ pub fn text(drawing: &Drawing, earth: &impl Fn(DVec2) -> [f64; 2]) -> Result<Vec
     let mut features = Vec::new();
     for layer in &drawing.layers {
         for feature in &layer.features {
-            let corners: Vec<Position> = feature.shape.corners().into_iter().map(|at| earth(at).into()).collect();
+            let corners: Vec<Position> =
+                feature.shape.corners().into_iter().map(|at| earth(at).into()).collect();
             let value = match (&feature.shape, corners) {
                 (Shape::Point(at), _) => GeometryValue::Point { coordinates: earth(*at).into() },
                 (Shape::Line(_), coordinates) => GeometryValue::LineString { coordinates },

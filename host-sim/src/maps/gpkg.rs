@@ -53,7 +53,10 @@ fn fill(drawing: &Drawing, file: &Path) -> rusqlite::Result<()> {
         fill_layer(&write, drawing, layer, srs, &now)?;
     }
     // What the whole drawing says, for whoever looks at one table only.
-    write.execute("INSERT INTO cautions (title, caution) VALUES (?, ?)", params![drawing.title, drawing.caution])?;
+    write.execute(
+        "INSERT INTO cautions (title, caution) VALUES (?, ?)",
+        params![drawing.title, drawing.caution],
+    )?;
     write.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change)
          VALUES ('cautions', 'attributes', 'cautions', ?, ?)",
@@ -79,7 +82,13 @@ fn srs(drawing: &Drawing, db: &Connection) -> rusqlite::Result<i32> {
     Ok(datum.epsg())
 }
 
-fn fill_layer(db: &Connection, drawing: &Drawing, layer: &Layer, srs: i32, now: &str) -> rusqlite::Result<()> {
+fn fill_layer(
+    db: &Connection,
+    drawing: &Drawing,
+    layer: &Layer,
+    srs: i32,
+    now: &str,
+) -> rusqlite::Result<()> {
     let Some(first) = layer.features.first() else { return Ok(()) };
     let shape = match first.shape {
         Shape::Point(_) => "POINT",
@@ -105,7 +114,8 @@ fn fill_layer(db: &Connection, drawing: &Drawing, layer: &Layer, srs: i32, now: 
     let mut insert = db.prepare(&format!("INSERT INTO {name} (geom{names}) VALUES (?{marks})"))?;
     let mut extent = Extent::default();
     for feature in &layer.features {
-        let corners: Vec<[f64; 2]> = feature.shape.corners().into_iter().map(|at| place(drawing.anchor, at)).collect();
+        let corners: Vec<[f64; 2]> =
+            feature.shape.corners().into_iter().map(|at| place(drawing.anchor, at)).collect();
         corners.iter().for_each(|at| extent.hold(*at));
         let geometry = blob(&feature.shape, &corners, srs);
         let mut row: Vec<&dyn ToSql> = vec![&geometry];
@@ -123,7 +133,10 @@ fn fill_layer(db: &Connection, drawing: &Drawing, layer: &Layer, srs: i32, now: 
         "INSERT INTO gpkg_contents VALUES (?1, 'features', ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
         params![name, description, now, west, south, east, north, srs],
     )?;
-    db.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", params![name, shape, srs])?;
+    db.execute(
+        "INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)",
+        params![name, shape, srs],
+    )?;
     Ok(())
 }
 

@@ -37,7 +37,9 @@ fn element(name: &str, content: &str) -> Element {
 
 /// XML 1.0 has no way to write most control characters.
 fn plain(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c }).collect()
+    text.chars()
+        .map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c })
+        .collect()
 }
 
 fn placemark(feature: &Feature, earth: &impl Fn(DVec2) -> [f64; 2]) -> Placemark {
@@ -47,7 +49,9 @@ fn placemark(feature: &Feature, earth: &impl Fn(DVec2) -> [f64; 2]) -> Placemark
     });
     let coords: Vec<Coord> = coords.collect();
     let geometry = match (&feature.shape, coords) {
-        (Shape::Point(_), coords) => coords.into_iter().next().map(|coord| Geometry::Point(Point::from(coord))),
+        (Shape::Point(_), coords) => {
+            coords.into_iter().next().map(|coord| Geometry::Point(Point::from(coord)))
+        }
         (Shape::Line(_), coords) => Some(Geometry::LineString(LineString { coords, ..Default::default() })),
         (Shape::Ellipse { .. }, coords) => {
             let outer = LinearRing { coords, ..Default::default() };
@@ -60,6 +64,12 @@ fn placemark(feature: &Feature, earth: &impl Fn(DVec2) -> [f64; 2]) -> Placemark
         children: vec![element("value", &value.text())],
         ..Element::default()
     });
-    let extended = Element { name: "ExtendedData".to_owned(), children: data.collect(), ..Element::default() };
-    Placemark { name: Some(plain(&feature.label)), geometry, children: vec![extended], ..Placemark::default() }
+    let extended =
+        Element { name: "ExtendedData".to_owned(), children: data.collect(), ..Element::default() };
+    Placemark {
+        name: Some(plain(&feature.label)),
+        geometry,
+        children: vec![extended],
+        ..Placemark::default()
+    }
 }

@@ -21,16 +21,26 @@ struct Sketch<'a> {
 /// When its places are mixed, or nothing in it has one.
 pub fn draw(job: &Job) -> Result<Drawing, MapError> {
     let name = || job.path().display().to_string();
-    let places = job
-        .state()
-        .places()
-        .map_err(|r| MapError::Places { job: name(), place: r.place, what: r.what })?;
+    let places =
+        job.state().places().map_err(|r| MapError::Places { job: name(), place: r.place, what: r.what })?;
     let datum = places.anchor.map_or("", |(datum, _)| datum.name());
     let sketch = Sketch { job, places, datum };
     let mut layers = [
-        Layer { name: "stations", description: "Marks above a pipe, with the depth below each", features: vec![] },
-        Layer { name: "uncertainty", description: "Ellipses that hold the true place, 95 %", features: vec![] },
-        Layer { name: "segments", description: "The line from station to station, not measured between", features: vec![] },
+        Layer {
+            name: "stations",
+            description: "Marks above a pipe, with the depth below each",
+            features: vec![],
+        },
+        Layer {
+            name: "uncertainty",
+            description: "Ellipses that hold the true place, 95 %",
+            features: vec![],
+        },
+        Layer {
+            name: "segments",
+            description: "The line from station to station, not measured between",
+            features: vec![],
+        },
         Layer { name: "trouble", description: "The spot that was looked for", features: vec![] },
         Layer { name: "points", description: "Permanent points that ties are taped to", features: vec![] },
     ];
@@ -61,7 +71,12 @@ pub fn draw(job: &Job) -> Result<Drawing, MapError> {
         ];
         fields.extend(sketch.place_fields(&spot));
         fields.push(("caution", Value::Text(caution(false))));
-        points.features.push(Feature { shape: Shape::Point(spot.at), utility: None, label: point.name.clone(), fields });
+        points.features.push(Feature {
+            shape: Shape::Point(spot.at),
+            utility: None,
+            label: point.name.clone(),
+            fields,
+        });
     }
     let layers: Vec<Layer> = layers.into_iter().filter(|layer| !layer.features.is_empty()).collect();
     if layers.is_empty() {
@@ -106,14 +121,18 @@ impl Sketch<'_> {
     fn place_fields(&self, spot: &Spot) -> Vec<(&'static str, Value)> {
         let (long, short, bearing) = self.cov(spot).axes();
         let mut fields = vec![("east_m", real(spot.at.x)), ("north_m", real(spot.at.y))];
-        let earth = self.places.anchor.map(|(datum, anchor)| (anchor.to_earth(datum, spot.at), anchor.bearing_deg));
+        let earth =
+            self.places.anchor.map(|(datum, anchor)| (anchor.to_earth(datum, spot.at), anchor.bearing_deg));
         fields.extend([
             ("latitude_deg", Value::Real(earth.map(|(e, _)| e.latitude_deg))),
             ("longitude_deg", Value::Real(earth.map(|(e, _)| e.longitude_deg))),
             ("datum", Value::Text(self.datum.to_owned())),
             ("sigma_long_m", real(long)),
             ("sigma_short_m", real(short)),
-            ("long_axis_deg", real((bearing.to_degrees() + earth.map_or(0.0, |(_, b)| b)).rem_euclid(180.0))),
+            (
+                "long_axis_deg",
+                real((bearing.to_degrees() + earth.map_or(0.0, |(_, b)| b)).rem_euclid(180.0)),
+            ),
         ]);
         fields
     }
@@ -212,7 +231,12 @@ impl Sketch<'_> {
                 ]);
                 let line = vec![DVec2::new(a.east_m, a.north_m), DVec2::new(b.east_m, b.north_m)];
                 let utility: Utility = card.utility;
-                Some(Feature { shape: Shape::Line(line), utility: Some(utility), label: utility.letter().to_owned(), fields })
+                Some(Feature {
+                    shape: Shape::Line(line),
+                    utility: Some(utility),
+                    label: utility.letter().to_owned(),
+                    fields,
+                })
             })
             .collect()
     }
@@ -232,7 +256,8 @@ impl Sketch<'_> {
                 ("depth_high95_m", Value::Real(t.depth_m.map(|d| d.high95))),
                 ("caution", Value::Text(caution.to_owned())),
             ]);
-            let depth = t.depth_m.map_or(String::new(), |d| format!(" {} deep", metres_range(d.low95, d.high95)));
+            let depth =
+                t.depth_m.map_or(String::new(), |d| format!(" {} deep", metres_range(d.low95, d.high95)));
             let shape = Shape::Point(DVec2::new(t.east_m, t.north_m));
             Feature { shape, utility: Some(card.utility), label: format!("trouble{depth}"), fields }
         });

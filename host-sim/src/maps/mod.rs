@@ -207,7 +207,11 @@ pub fn write(drawing: &Drawing, format: Format, scale: f64, path: &Path) -> Resu
 }
 
 /// From the grid to WGS 84, if that is where the job is.
-fn earth(drawing: &Drawing, format: &'static str, path: &Path) -> Result<impl Fn(DVec2) -> [f64; 2] + use<>, MapError> {
+fn earth(
+    drawing: &Drawing,
+    format: &'static str,
+    path: &Path,
+) -> Result<impl Fn(DVec2) -> [f64; 2] + use<>, MapError> {
     let path = path.to_owned();
     match drawing.anchor {
         None => Err(MapError::NoAnchor { path, format }),

@@ -3,8 +3,11 @@
 use super::{Drawing, Shape, Value};
 
 pub fn text(drawing: &Drawing) -> Result<Vec<u8>, String> {
-    let layers: Vec<_> =
-        drawing.layers.iter().filter(|l| l.features.iter().all(|f| matches!(f.shape, Shape::Point(_)))).collect();
+    let layers: Vec<_> = drawing
+        .layers
+        .iter()
+        .filter(|l| l.features.iter().all(|f| matches!(f.shape, Shape::Point(_))))
+        .collect();
     let mut columns: Vec<&str> = Vec::new();
     for (name, _) in layers.iter().filter_map(|l| l.features.first()).flat_map(|f| &f.fields) {
         if !columns.contains(name) {
@@ -16,7 +19,9 @@ pub fn text(drawing: &Drawing) -> Result<Vec<u8>, String> {
     csv.write_record(std::iter::once("layer").chain(columns.iter().copied())).map_err(says)?;
     for layer in layers {
         for feature in &layer.features {
-            let cell = |column: &&str| feature.fields.iter().find(|(n, _)| n == column).map_or(String::new(), |(_, v)| v.text());
+            let cell = |column: &&str| {
+                feature.fields.iter().find(|(n, _)| n == column).map_or(String::new(), |(_, v)| v.text())
+            };
             let cells = columns.iter().map(cell);
             csv.write_record(std::iter::once(layer.name.to_owned()).chain(cells)).map_err(says)?;
         }

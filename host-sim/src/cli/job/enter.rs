@@ -8,7 +8,9 @@ use super::parse::{self, SideOption, Where, measured};
 use super::{Desk, Which};
 use crate::book::{Reason, Station};
 use crate::cli::{Done, Failure, report};
-use crate::job::{self, Content, Datum, Draft, Heights, Job, Place, RunCard, Settings, StationEntry, fingerprint};
+use crate::job::{
+    self, Content, Datum, Draft, Heights, Job, Place, RunCard, Settings, StationEntry, fingerprint,
+};
 
 #[derive(clap::Args)]
 pub struct New {
@@ -313,7 +315,8 @@ pub fn place(options: &SetPlace) -> Result<Done, Failure> {
     }
     let patch = Value::Object(patch);
     let ids = job.append(&[Draft::Correction { of, reason: options.reason.clone(), patch }])?;
-    let places = job.state().places().map_err(|r| format!("{}, {}: {}", job.path().display(), r.place, r.what))?;
+    let places =
+        job.state().places().map_err(|r| format!("{}, {}: {}", job.path().display(), r.place, r.what))?;
     for notice in &places.notices {
         eprintln!("notice: {notice}");
     }
@@ -378,8 +381,9 @@ pub fn correct(options: &Correct) -> Result<Done, Failure> {
         let (path, text) = field
             .split_once('=')
             .ok_or_else(|| format!("--set {field:?}: give a field, an equals sign and a value in JSON"))?;
-        let value: Value = serde_json::from_str(text)
-            .map_err(|e| format!("--set {field:?}: the value is no JSON: {e}; words stand in double quotes"))?;
+        let value: Value = serde_json::from_str(text).map_err(|e| {
+            format!("--set {field:?}: the value is no JSON: {e}; words stand in double quotes")
+        })?;
         let nested = path.rsplit('.').fold(value, |inner, name| serde_json::json!({ name: inner }));
         // Laid over, not merged: a null is to arrive as one.
         overlay(&mut patch, nested);

@@ -76,7 +76,13 @@ const LEAST_SPACING_M: f64 = 0.1;
 
 fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
-    writeln!(text, "Run {:?}, {} long in plan, {} stations", joined.run, metres(joined.length_m), joined.stations.len())?;
+    writeln!(
+        text,
+        "Run {:?}, {} long in plan, {} stations",
+        joined.run,
+        metres(joined.length_m),
+        joined.stations.len()
+    )?;
     for station in joined.stations.iter().filter(|s| s.bend_deg.is_some()) {
         let turn = station.bend_deg.unwrap_or_default();
         let hand = if turn < 0.0 { "left" } else { "right" };
@@ -87,34 +93,60 @@ fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
         let fall = s.fall.map_or("not known".to_owned(), |f| {
             format!("{:+.1} % ± {:.1} %", 100.0 * f.value, 196.0 * f.sigma)
         });
-        let cable = s.cable_spare_m.map_or(String::new(), |c| format!("{:+.2} m ± {:.2} m", c.value, 1.96 * c.sigma));
+        let cable = s
+            .cable_spare_m
+            .map_or(String::new(), |c| format!("{:+.2} m ± {:.2} m", c.value, 1.96 * c.sigma));
         let mut words = Vec::new();
-        for (is, word) in [(s.gap, "GAP: nothing known between"), (s.uphill, "UPHILL"), (s.doubt, "IN DOUBT")] {
+        for (is, word) in
+            [(s.gap, "GAP: nothing known between"), (s.uphill, "UPHILL"), (s.doubt, "IN DOUBT")]
+        {
             if is {
                 words.push(word);
             }
         }
-        let row = format!("{:>3} to {:<4} {:>8}   {fall:<18} {cable:<20} {}", s.from, s.to, metres(s.length_m), words.join(", "));
+        let row = format!(
+            "{:>3} to {:<4} {:>8}   {fall:<18} {cable:<20} {}",
+            s.from,
+            s.to,
+            metres(s.length_m),
+            words.join(", ")
+        );
         writeln!(text, "{}", row.trim_end())?;
     }
     for trouble in &joined.trouble {
         let along = trouble.chainage_m;
         writeln!(text, "\nTrouble spot, by {}", trouble.by)?;
-        writeln!(text, "  along      {} ({}) from the first station", metres(along.value), metres_range(along.low95, along.high95))?;
+        writeln!(
+            text,
+            "  along      {} ({}) from the first station",
+            metres(along.value),
+            metres_range(along.low95, along.high95)
+        )?;
         let aside = metres_up(trouble.aside95_m);
         let [east, north] = [trouble.east_m, trouble.north_m].map(report::hundredths);
         writeln!(text, "  place      {east:.2} m east, {north:.2} m north, within {aside} aside")?;
         match trouble.depth_m {
-            Some(d) => writeln!(text, "  depth      {} to the source, 95 %", metres_range(d.low95, d.high95))?,
-            None => writeln!(text, "  depth      not stated: it takes a depth at every station of the run")?,
+            Some(d) => {
+                writeln!(text, "  depth      {} to the source, 95 %", metres_range(d.low95, d.high95))?
+            }
+            None => {
+                writeln!(text, "  depth      not stated: it takes a depth at every station of the run")?
+            }
         }
     }
     writeln!(text, "\nstake     along       east      north    aside   depth to source, 95 %   what")?;
     for (n, s) in stakes.iter().enumerate() {
-        let depth = s.depth_low95_m.zip(s.depth_high95_m).map_or("not stated".to_owned(), |(a, b)| metres_range(a, b));
+        let depth = s
+            .depth_low95_m
+            .zip(s.depth_high95_m)
+            .map_or("not stated".to_owned(), |(a, b)| metres_range(a, b));
         let (n, aside) = (n + 1, metres_up(s.aside95_m));
         let [along, east, north] = [s.chainage_m, s.east_m, s.north_m].map(report::hundredths);
-        writeln!(text, "{n:>5} {along:>9.2} {east:>10.2} {north:>10.2} {aside:>8}   {depth:<23} {}", s.what)?;
+        writeln!(
+            text,
+            "{n:>5} {along:>9.2} {east:>10.2} {north:>10.2} {aside:>8}   {depth:<23} {}",
+            s.what
+        )?;
     }
     if !joined.flags.is_empty() {
         text.push('\n');
@@ -122,7 +154,11 @@ fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
     for flag in &joined.flags {
         writeln!(text, "look at: {}", flag.sentence)?;
     }
-    writeln!(text, "\nBetween stations nothing was measured: the pipe may run otherwise.\n{}", report::CAUTION)?;
+    writeln!(
+        text,
+        "\nBetween stations nothing was measured: the pipe may run otherwise.\n{}",
+        report::CAUTION
+    )?;
     Ok(text)
 }
 

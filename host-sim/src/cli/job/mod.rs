@@ -45,6 +45,8 @@ enum Task {
     Show(tell::Show),
     /// List every entry there ever was
     History(tell::History),
+    /// Save what is whole in a damaged job into a new one
+    Rescue(tell::Rescue),
     /// Join the stations of a run: line, slopes, trouble spot, stakes
     Run(hand_on::JoinRun),
     /// Write a job as a map or drawing: GeoJSON, GeoPackage, CSV, DXF or KML
@@ -87,6 +89,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         Task::Withdraw(options) => enter::withdraw(options),
         Task::Show(options) => tell::show(options),
         Task::History(options) => tell::history(options),
+        Task::Rescue(options) => tell::rescue(options),
         Task::Run(options) => hand_on::join_run(options),
         Task::Export(options) => hand_on::export(options),
     }

@@ -28,6 +28,15 @@ pub struct History {
     json: bool,
 }
 
+#[derive(clap::Args)]
+pub struct Rescue {
+    /// The damaged job
+    job: PathBuf,
+    /// The new one
+    #[arg(long)]
+    out: PathBuf,
+}
+
 #[derive(Serialize)]
 struct Told {
     settings: Settings,
@@ -116,9 +125,17 @@ pub fn show(options: &Show) -> Result<Done, Failure> {
             station_line(&mut text, station)?;
         }
     }
-    list(&mut text, "Points", state.points().map(|(id, p)| (id, format!("{:?}  {}", p.name, p.description))))?;
+    list(
+        &mut text,
+        "Points",
+        state.points().map(|(id, p)| (id, format!("{:?}  {}", p.name, p.description))),
+    )?;
     list(&mut text, "Notes", state.notes().map(|(id, n)| (id, about(n.text.clone(), n.about))))?;
-    list(&mut text, "Photos", state.photos().map(|(id, p)| (id, about(format!("{}  {}", p.path, p.text), p.about))))?;
+    list(
+        &mut text,
+        "Photos",
+        state.photos().map(|(id, p)| (id, about(format!("{}  {}", p.path, p.text), p.about))),
+    )?;
     let sources = state.sources().map(|(id, s)| (id, format!("{}, {}, {} bytes", s.path, s.what, s.bytes)));
     list(&mut text, "Taken from", sources)?;
     writeln!(text, "\n{}", report::CAUTION)?;
@@ -139,7 +156,11 @@ fn about(text: String, of: Option<EntryId>) -> String {
     of.map_or(text.clone(), |of| format!("{text}  (about entry {of})"))
 }
 
-fn list(text: &mut String, title: &str, items: impl Iterator<Item = (EntryId, String)>) -> std::fmt::Result {
+fn list(
+    text: &mut String,
+    title: &str,
+    items: impl Iterator<Item = (EntryId, String)>,
+) -> std::fmt::Result {
     for (n, (id, words)) in items.enumerate() {
         if n == 0 {
             writeln!(text, "\n{title}")?;
@@ -203,4 +224,15 @@ fn as_json(entry: &Entry) -> serde_json::Result<serde_json::Value> {
         "entry": entry.id, "at": entry.at, "by": entry.by, "kind": entry.kind, "of": entry.of,
         "reason": entry.reason, "body": body,
     }))
+}
+
+pub fn rescue(options: &Rescue) -> Result<Done, Failure> {
+    let (saved, lost) = Job::rescue(&options.job, &options.out)?;
+    let lost: Vec<String> = lost.iter().map(ToString::to_string).collect();
+    if !lost.is_empty() {
+        eprintln!("notice: {}: entries that are lost: {}", options.job.display(), lost.join(", "));
+    }
+    eprintln!("{saved} whole entries");
+    report::wrote("job", &options.out);
+    Ok(Done::WORK)
 }
