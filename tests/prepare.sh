@@ -32,6 +32,7 @@ debian_package qemu-system-arm qemu-system-arm
 debian_package python3 python3
 if ! python3 -c 'import venv, ensurepip' 2>/dev/null; then
     if [ "$(id -u)" = 0 ] && have apt-get; then
+        apt-get -q update
         DEBIAN_FRONTEND=noninteractive apt-get -q -y -o DPkg::Lock::Timeout=300 install --no-install-recommends python3-venv
     else
         missing "Python's module venv" "install it (on Debian, as root: apt-get install python3-venv)"

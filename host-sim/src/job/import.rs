@@ -66,7 +66,7 @@ pub fn bring_in(
     let (sha256, bytes) = fingerprint(file)?;
     let path = file.to_string_lossy().into_owned();
     let mut source = Source { path, sha256, bytes, instrument: instrument.to_owned(), ..Source::default() };
-    let (mut card, mut arrivals) = (RunCard::default(), Vec::new());
+    let (mut card, mut arrivals, mut imported) = (RunCard::default(), Vec::new(), Imported::default());
     if file.is_dir() {
         "capture".clone_into(&mut source.what);
     } else if first_byte(file)? == Some(b'{') {
@@ -82,10 +82,17 @@ pub fn bring_in(
         }
         .clone_into(&mut source.what);
         source.findings = book.findings();
+        imported.notices.clone_from(&source.findings);
         arrivals = from_field_book(&book);
+        if arrivals.iter().any(|a| a.station.position.is_some()) {
+            imported.notices.push(
+                "its places count from the origin of the handset's own walk; where that is not the origin of the site's \
+                 grid, place the marks anew with `nullwalk job place`"
+                    .to_owned(),
+            );
+        }
     }
     let stem = file.file_stem().map_or_else(|| "run".to_owned(), |s| s.to_string_lossy().into_owned());
-    let mut imported = Imported { notices: source.findings.clone(), ..Imported::default() };
     job.append_with(|state, first| {
         imported.source = first;
         let mut drafts = vec![Draft::New(Content::Source(source))];

@@ -14,8 +14,8 @@ use crate::job::{
 
 #[derive(clap::Args)]
 pub struct New {
-    #[command(flatten)]
-    desk: Desk,
+    /// The file to begin it in
+    job: PathBuf,
     /// Short name of the job
     #[arg(long, default_value = "")]
     title: String,
@@ -231,7 +231,7 @@ pub fn new(options: &New) -> Result<Done, Failure> {
         heights: options.datum.map(|_| options.geoid.clone().map_or(Heights::Ellipsoid, Heights::Geoid)),
         anchor: None,
     };
-    let job = Job::create(&options.desk.job, settings)?;
+    let job = Job::create(&options.job, settings)?;
     report::wrote("job", job.path());
     Ok(Done::WORK)
 }

@@ -45,6 +45,8 @@ enum Task {
     Show(tell::Show),
     /// List every entry there ever was
     History(tell::History),
+    /// See that a job is whole, and that the files it names are there and still the same
+    Check(tell::Check),
     /// Save what is whole in a damaged job into a new one
     Rescue(tell::Rescue),
     /// Join the stations of a run: line, slopes, trouble spot, stakes
@@ -89,6 +91,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         Task::Withdraw(options) => enter::withdraw(options),
         Task::Show(options) => tell::show(options),
         Task::History(options) => tell::history(options),
+        Task::Check(options) => tell::check(options),
         Task::Rescue(options) => tell::rescue(options),
         Task::Run(options) => hand_on::join_run(options),
         Task::Export(options) => hand_on::export(options),

@@ -1,13 +1,13 @@
 //! What tells of a job.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use crate::book::{Run, Station};
+use crate::book::{Run, Station, Verdict};
 use crate::cli::{Done, Failure, report};
-use crate::job::{Entry, EntryId, Job, Place, Places, Settings};
+use crate::job::{Entry, EntryId, Job, Place, Places, Settings, fingerprint};
 use crate::units;
 
 #[derive(clap::Args)]
@@ -26,6 +26,12 @@ pub struct History {
     /// Print as JSON
     #[arg(long)]
     json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Check {
+    /// The job
+    job: PathBuf,
 }
 
 #[derive(clap::Args)]
@@ -235,4 +241,30 @@ pub fn rescue(options: &Rescue) -> Result<Done, Failure> {
     eprintln!("{saved} whole entries");
     report::wrote("job", &options.out);
     Ok(Done::WORK)
+}
+
+/// Files are looked for under the names that they were entered by.
+pub fn check(options: &Check) -> Result<Done, Failure> {
+    let job = Job::open(&options.job)?;
+    for notice in job.notices() {
+        eprintln!("notice: {notice}");
+    }
+    let state = job.state();
+    let sources = state.sources().map(|(id, s)| (id, &s.path, &s.sha256));
+    let photos = state.photos().map(|(id, p)| (id, &p.path, &p.sha256));
+    let mut text = format!("{} entries, all as they were written\n", job.history()?.len());
+    let mut verdict = Verdict::Agree;
+    for (id, path, sha256) in sources.chain(photos) {
+        let found = match fingerprint(Path::new(path)) {
+            Ok((now, _)) if now == *sha256 => "as it was",
+            Ok(_) => "CHANGED since it was entered",
+            Err(_) => "NOT THERE under this name, seen from here",
+        };
+        if found != "as it was" {
+            verdict = Verdict::Doubt;
+        }
+        writeln!(text, "entry {id:<4} {path}: {found}")?;
+    }
+    report::print(&text)?;
+    Ok(Done { verdict })
 }
