@@ -111,8 +111,7 @@ def main():
             "height_sigmas": np.sqrt(np.diag(hcov)).tolist(),
         })
     with open("data/alignment.json", "w", encoding="utf-8") as out:
-        json.dump(runs, out, indent=1)
-        out.write("\n")
+        out.write("[\n" + ",\n".join(json.dumps(run) for run in runs) + "\n]\n")
 
 
 main()
