@@ -29,6 +29,10 @@ bash tests/prepare.sh
 step "Tests on the host, examples in the documentation included"
 cargo test --workspace --release --quiet
 
+step "Maps of a job, opened by GDAL, ezdxf and others"
+cargo build --quiet --release -p nullwalk
+bash tests/maps.sh "$CARGO_TARGET_DIR/release/nullwalk"
+
 if [ -e tests/fuzz/Cargo.toml ]; then
     step "Fuzz targets compile"
     cargo check --quiet --manifest-path tests/fuzz/Cargo.toml

@@ -5,7 +5,8 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
-use nullwalk::book::{Run, Verdict};
+use nullwalk::book::Verdict;
+use nullwalk::job::Job;
 use nullwalk::site::{Leg, Mains, Settle, Site, Sonde, Stand};
 use serde_json::Value;
 use tempfile::TempDir;
@@ -195,8 +196,8 @@ fn an_unknown_site_or_unreadable_file_gives_one_message_with_file_and_remedy() {
     desk.complains(&["locate", "binary.toml"], &["binary.toml: ", "UTF-8"]);
     desk.write("deep.toml", "[[source]]\ndepth_m = -1.0\n");
     desk.complains(&["locate", "deep.toml"], &["deep.toml: ", "source.1.depth_m", "0.05"]);
-    desk.write("book.json", "{");
-    desk.complains(&["sheet", "book.json"], &["book.json: "]);
+    desk.write("desk.job", "{");
+    desk.complains(&["sheet", "desk.job"], &["desk.job: "]);
     desk.write("noise.wav", "RIFX, or something else");
     desk.complains(&["replay", "noise.wav"], &["noise.wav"]);
     fs::create_dir(desk.path("folder")).unwrap();
@@ -409,10 +410,10 @@ fn what_is_wrong_with_a_length_is_said() {
 }
 
 #[test]
-fn a_sheet_is_drawn_from_a_book() {
+fn a_sheet_is_drawn_from_a_job() {
     let desk = Desk::new();
-    desk.exits(0, &["locate", "clean-level", "--book", "book.json", "--sheet", "direct.html"]);
-    desk.exits(0, &["sheet", "book.json", "--out", "sheet.html"]);
+    desk.exits(0, &["locate", "clean-level", "--job", "desk.job", "--sheet", "direct.html"]);
+    desk.exits(0, &["sheet", "desk.job", "--out", "sheet.html"]);
     let [direct, drawn] =
         ["direct.html", "sheet.html"].map(|name| fs::read_to_string(desk.path(name)).unwrap());
     assert_eq!(direct, drawn);
@@ -421,24 +422,25 @@ fn a_sheet_is_drawn_from_a_book() {
         !drawn.contains("http://") || drawn.contains("http://www.w3.org"),
         "nothing is loaded from elsewhere"
     );
-    let book = Run::load(&desk.path("book.json")).unwrap();
-    assert_eq!(book.stations[0].verdict, Verdict::Agree);
+    let job = Job::open(&desk.path("desk.job")).unwrap();
+    let (_, station) = job.state().stations().next().unwrap();
+    assert_eq!(station.found.verdict, Verdict::Agree);
 
-    // A book of a refused station gives a sheet, too, and says so with its exit status.
-    desk.exits(4, &["locate", "empty-lot", "--book", "empty.json"]);
-    desk.exits(4, &["sheet", "empty.json", "--out", "empty.html"]);
+    // A job of a refused station gives a sheet, too, and says so with its exit status.
+    desk.exits(4, &["locate", "empty-lot", "--job", "empty.job"]);
+    desk.exits(4, &["sheet", "empty.job", "--out", "empty.html"]);
     assert!(desk.path("empty.html").exists());
 }
 
 #[test]
-fn the_demonstration_leaves_a_book_and_a_sheet() {
+fn the_demonstration_leaves_a_job_and_a_sheet() {
     let desk = Desk::new();
     let (said, _) = desk.exits(0, &[]);
     for part in ["Station 4", "the trouble spot", "truth", "no permission to dig"] {
         assert!(said.contains(part), "no `{part}` in:\n{said}");
     }
-    let book = Run::load(&desk.path("out/drain-run/book.json")).unwrap();
-    assert_eq!(book.stations.len(), 4);
+    let job = Job::open(&desk.path("out/drain-run/drain-run.job")).unwrap();
+    assert_eq!(job.state().stations().count(), 4);
     assert!(desk.path("out/drain-run/sheet.html").exists());
 }
 
@@ -501,7 +503,7 @@ fn a_reader_that_goes_away_early_changes_neither_work_nor_exit_status() {
         (0, &["sites", "drain-run"]),
         (0, &["--help"]),
         (0, &["demo"]),
-        (0, &["locate", "clean-level", "--book", "book.json"]),
+        (0, &["locate", "clean-level", "--job", "desk.job"]),
         (4, &["locate", site, "--json"]),
         (0, &["inspect", "taken/station-1"]),
         (4, &["replay", "taken/station-1", "--json"]),
@@ -510,7 +512,7 @@ fn a_reader_that_goes_away_early_changes_neither_work_nor_exit_status() {
         assert_eq!(exited, Some(status), "{arguments:?}: {complained}");
         assert!(!complained.contains("panicked"), "{arguments:?}: {complained}");
     }
-    assert!(desk.path("book.json").exists() && desk.path("out/drain-run/sheet.html").exists());
+    assert!(desk.path("desk.job").exists() && desk.path("out/drain-run/sheet.html").exists());
 }
 
 #[test]

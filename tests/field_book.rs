@@ -103,9 +103,9 @@ fn the_command_lists_repairs_exports_and_replays_a_flash() {
     let mut image = handset("clean-level", None).image().to_vec();
     fs::write(desk.join("flash.bin"), &image).expect("written");
 
-    let listed = nullwalk(desk, &["field-book", "list", "flash.bin", "--book", "book.json"]);
+    let listed = nullwalk(desk, &["field-book", "list", "flash.bin", "--job", "desk.job"]);
     says(&listed, 0, &["handset under test", "Station 7  gate", "AGREE", "no permission to dig"]);
-    assert!(desk.join("book.json").exists());
+    assert!(desk.join("desk.job").exists());
 
     let replayed = nullwalk(desk, &["field-book", "replay", "flash.bin"]);
     says(&replayed, 0, &["the same, bit for bit: 1 of 1", "AGREE"]);

@@ -27,3 +27,14 @@ debian_package() { # COMMAND PACKAGE
 
 debian_package c++ g++ # the fuzzing library is C++
 debian_package qemu-system-arm qemu-system-arm
+# Maps are opened by libraries for Python, in an environment of the tests' own. On Debian the module that makes it has a
+# package of its own.
+debian_package python3 python3
+if ! python3 -c 'import venv, ensurepip' 2>/dev/null; then
+    if [ "$(id -u)" = 0 ] && have apt-get; then
+        apt-get -q update
+        DEBIAN_FRONTEND=noninteractive apt-get -q -y -o DPkg::Lock::Timeout=300 install --no-install-recommends python3-venv
+    else
+        missing "Python's module venv" "install it (on Debian, as root: apt-get install python3-venv)"
+    fi
+fi

@@ -1,6 +1,7 @@
 //! The host harness of the nullwalk locate logger: simulate a site, drive the core, read and write
 //! captures, keep the book of stations and draw the dig sheet.
 
+pub mod alignment;
 pub mod book;
 pub mod calibrate;
 pub mod capture;
@@ -10,7 +11,9 @@ pub mod equipment;
 pub mod fieldbook;
 pub mod figures;
 pub mod inspect;
+pub mod job;
 pub mod mains;
+pub mod maps;
 pub mod quantity;
 pub mod run;
 pub mod sheet;

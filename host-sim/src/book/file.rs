@@ -1,10 +1,10 @@
-//! The book on disk: JSON, written whole or not at all.
+//! Books of earlier versions, which were JSON; and files written whole or not at all.
 
 use std::fs::{self, File};
 use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use thiserror::Error;
 
 use super::{Fault, Run};
@@ -15,7 +15,7 @@ const VERSION: u32 = 1;
 /// No honest run comes near this; a larger file is something else and is not read into memory.
 const LARGEST_BYTES: u64 = 64 << 20;
 
-/// Why a book could not be read or written.
+/// Why a book could not be read.
 #[derive(Debug, Error)]
 pub enum BookError {
     /// The file system refused.
@@ -27,7 +27,7 @@ pub enum BookError {
         source: io::Error,
     },
     /// Not JSON, or not the JSON of a run.
-    #[error("{}: not a run book: {source}; give the JSON file that a locate wrote", path.display())]
+    #[error("{}: not a run book: {source}; give one that an earlier nullwalk wrote", path.display())]
     Syntax {
         /// The file.
         path: PathBuf,
@@ -53,7 +53,7 @@ pub enum BookError {
 }
 
 /// The run with the words that tell its file from any other.
-#[derive(Serialize, Deserialize)]
+#[derive(Deserialize)]
 struct BookFile<R> {
     format: String,
     version: u32,
@@ -61,7 +61,7 @@ struct BookFile<R> {
 }
 
 impl Run {
-    /// Read a run from `path`. Unknown keys are passed over; missing ones take their defaults.
+    /// Read a run that an earlier version kept as JSON. Unknown keys are passed over; missing ones take their defaults.
     ///
     /// # Errors
     /// When the file cannot be read, is not a run book of this version or older, or holds impossible
@@ -91,20 +91,6 @@ impl Run {
         let book: BookFile<Self> = serde_json::from_slice(&text).map_err(syntax)?;
         book.run.check().map_err(|fault| BookError::Figure { path: path.to_owned(), fault })?;
         Ok(book.run)
-    }
-
-    /// Write the run to `path`, replacing what is there only once the new file is complete.
-    ///
-    /// # Errors
-    /// When a figure is impossible (JSON has no word for infinity, so it would be lost) or the file
-    /// system refuses.
-    pub fn save(&self, path: &Path) -> Result<(), BookError> {
-        self.check().map_err(|fault| BookError::Figure { path: path.to_owned(), fault })?;
-        let book = BookFile { format: FORMAT.to_owned(), version: VERSION, run: self };
-        let mut text = serde_json::to_vec_pretty(&book)
-            .map_err(|source| BookError::Syntax { path: path.to_owned(), source })?;
-        text.push(b'\n');
-        write_whole(path, &text).map_err(|source| BookError::Io { path: path.to_owned(), source })
     }
 }
 

@@ -1,7 +1,7 @@
-//! The book of one locating job: a run of numbered stations and everything known about each.
+//! A run of numbered stations and everything known about each.
 //!
-//! These are the host's own records, made to be kept and exchanged. [`Run::save`] and [`Run::load`] keep
-//! them as JSON; [`Run::check`] tells whether the figures in them can be true at all.
+//! These are the host's own records, made to be kept in a [job](crate::job) and exchanged. [`Run::check`] tells whether
+//! the figures in them can be true at all.
 
 mod check;
 mod file;
@@ -12,6 +12,13 @@ pub use file::{BookError, write_whole};
 pub use pipe::{Cover, Pipe, ToleranceZone};
 
 use serde::{Deserialize, Serialize};
+
+/// What is said wherever a depth is.
+pub const CAUTION: &str = "\
+A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
+notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
+Nothing heard does not mean nothing there: one tone was listened for, that of one beacon.
+";
 
 /// The chain of stations along one pipe.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]

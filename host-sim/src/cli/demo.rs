@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
-use super::job::{Wish, locate_site, open};
+use super::locate::{Wish, locate_site, open};
 use super::{Done, Failure, report};
 
 #[derive(clap::Args)]
 pub struct Options {
-    /// Folder for the book and the dig sheet
+    /// Folder for the job and the dig sheet
     #[arg(long, default_value = "out/drain-run")]
     out: PathBuf,
     /// Which randomness
@@ -38,10 +38,8 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     report::tell(&run, false)?;
     std::fs::create_dir_all(&options.out)
         .map_err(|e| format!("{}: cannot be made: {e}", options.out.display()))?;
-    let book = options.out.join("book.json");
-    run.save(&book)?;
     report::write_sheet(&run, &options.out.join("sheet.html"))?;
-    report::wrote("book", &book);
+    report::keep(&run, None, &options.out.join("drain-run.job"))?;
     report::print(NEXT)?;
     Ok(Done::with(&run))
 }

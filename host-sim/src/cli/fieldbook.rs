@@ -98,30 +98,10 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
 
 fn open(file: &Path) -> Result<FieldBook, Failure> {
     let book = FieldBook::open(file)?;
-    for notice in findings(&book) {
+    for notice in book.findings() {
         eprintln!("notice: {}: {notice}", file.display());
     }
     Ok(book)
-}
-
-/// What is wrong with a book, in words.
-fn findings(book: &FieldBook) -> Vec<String> {
-    let mut findings = Vec::new();
-    for damaged in &book.damaged {
-        let place = &damaged.place;
-        findings.push(format!("bytes {} to {} are no whole record", place.start, place.end));
-    }
-    if book.lost > 0 {
-        findings.push(format!("{} records are lost, by their numbers", book.lost));
-    }
-    if book.overwritten > 0 {
-        findings.push(format!("{} hops made room for newer ones", book.overwritten));
-    }
-    if book.unreadable() > 0 {
-        let n = book.unreadable();
-        findings.push(format!("{n} records are of a later version; read them with a newer nullwalk"));
-    }
-    findings
 }
 
 fn list(options: &ListOptions) -> Result<Done, Failure> {
@@ -167,7 +147,7 @@ fn list(options: &ListOptions) -> Result<Done, Failure> {
         report::print("no stations\n")?;
         return Ok(Done::WORK);
     }
-    options.delivery.deliver(&run)?;
+    options.delivery.deliver(&run, Some(&options.file))?;
     Ok(Done::with(&run))
 }
 
@@ -216,7 +196,7 @@ fn replay(options: &ReplayOptions) -> Result<Done, Failure> {
     let name = options.file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let station = run::station(1, &format!("recording {}", recording.number), &signal, &again.outcome);
     let run = Run { title: name, stations: vec![station], ..Run::default() };
-    options.delivery.deliver(&run)?;
+    options.delivery.deliver(&run, Some(&options.file))?;
     Ok(Done::with(&run))
 }
 

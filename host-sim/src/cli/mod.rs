@@ -9,6 +9,7 @@ mod demo;
 mod fieldbook;
 mod figures;
 mod job;
+mod locate;
 mod mains;
 mod replay;
 mod report;
@@ -23,6 +24,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::book::{Run, Verdict};
+use crate::job::Job;
 
 /// Any error, to be told in one line.
 type Failure = Box<dyn Error>;
@@ -41,12 +43,12 @@ Exit status: 0 all stations agree, 3 doubt, 4 refusal, 1 failure, 2 wrong comman
 
 #[derive(Subcommand)]
 enum Command {
-    /// Run the built-in demonstration and write its book and dig sheet
+    /// Run the built-in demonstration and write its job and dig sheet
     Demo(demo::Options),
     /// Simulate a site and locate every station of it
-    Locate(job::LocateOptions),
+    Locate(locate::LocateOptions),
     /// Simulate a site and write a capture of every station
-    Record(job::RecordOptions),
+    Record(locate::RecordOptions),
     /// Locate from a capture
     Replay(replay::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
@@ -63,7 +65,9 @@ enum Command {
     Tones(tones::Options),
     /// Many seeded simulated locates with random variation, summarised
     Trials(trials::Options),
-    /// Draw the dig sheet of a book
+    /// Jobs: keep what was found, correct it, join it, hand it on
+    Job(job::Options),
+    /// Draw the dig sheet of a run
     Sheet(SheetOptions),
     /// Draw the figures of the documentation
     Figures(figures::Options),
@@ -71,8 +75,11 @@ enum Command {
 
 #[derive(clap::Args)]
 struct SheetOptions {
-    /// The book, as written by `locate --book`
-    book: PathBuf,
+    /// The job, as kept by `locate --job`
+    job: PathBuf,
+    /// Which of its runs; may be left out where there is one
+    #[arg(long)]
+    run: Option<String>,
     /// Where to write the sheet
     #[arg(long, default_value = "sheet.html")]
     out: PathBuf,
@@ -107,8 +114,8 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let done = match arguments.command.unwrap_or(Command::Demo(demo::Options::default())) {
         Command::Demo(options) => demo::run(&options),
-        Command::Locate(options) => job::locate(&options),
-        Command::Record(options) => job::record(&options),
+        Command::Locate(options) => locate::locate(&options),
+        Command::Record(options) => locate::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
         Command::Mains(options) => mains::run(&options),
@@ -117,6 +124,7 @@ pub fn main() -> ExitCode {
         Command::Sites(options) => sites::run(&options),
         Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
+        Command::Job(options) => job::run(&options),
         Command::Sheet(options) => sheet(&options),
         Command::Figures(options) => figures::run(&options),
     };
@@ -134,7 +142,8 @@ pub fn main() -> ExitCode {
 }
 
 fn sheet(options: &SheetOptions) -> Result<Done, Failure> {
-    let run = Run::load(&options.book)?;
+    let job = Job::open(&options.job)?;
+    let run = job::run_of(&job, options.run.as_deref())?;
     report::write_sheet(&run, &options.out)?;
     Ok(Done::with(&run))
 }

@@ -80,7 +80,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         stations: vec![station],
         ..Run::default()
     };
-    options.delivery.deliver(&run)?;
+    options.delivery.deliver(&run, Some(&options.capture))?;
     Ok(Done::with(&run))
 }
 

@@ -7,15 +7,10 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::Failure;
+pub use crate::book::CAUTION;
 use crate::book::{Cover, Run, Station, Verdict, write_whole};
+use crate::job::{Job, Settings, keep_run};
 use crate::{capture, sheet, tolerant_toml, units};
-
-/// Printed wherever a depth is.
-pub const CAUTION: &str = "\
-A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities
-notified and marked, and expose with safe means: depth and place may be wrong, other lines may be near.
-Nothing heard does not mean nothing there: one tone was listened for, that of one beacon.
-";
 
 /// A reader that goes away early (`| head`) is no failure of ours: the work goes on, and the exit status tells
 /// how it ended.
@@ -65,25 +60,39 @@ pub struct Delivery {
     /// Print the result as JSON
     #[arg(long)]
     pub json: bool,
-    /// Keep the result as a book
+    /// Keep the result in this job, which is begun if it is not there
     #[arg(long)]
-    book: Option<PathBuf>,
+    job: Option<PathBuf>,
     /// Draw the dig sheet
     #[arg(long)]
     sheet: Option<PathBuf>,
 }
 
 impl Delivery {
-    pub fn deliver(&self, run: &Run) -> Result<(), Failure> {
+    /// `from` is the recording behind the run, where there is one.
+    pub fn deliver(&self, run: &Run, from: Option<&Path>) -> Result<(), Failure> {
         tell(run, self.json)?;
-        if let Some(path) = &self.book {
-            run.save(path)?;
+        if let Some(path) = &self.job {
+            keep(run, from, path)?;
         }
         if let Some(path) = &self.sheet {
             write_sheet(run, path)?;
         }
         Ok(())
     }
+}
+
+/// Keep a run in a job.
+pub fn keep(run: &Run, from: Option<&Path>, path: &Path) -> Result<(), Failure> {
+    let settings =
+        Settings { title: run.title.clone(), site_note: run.site_note.clone(), ..Settings::default() };
+    let mut job = Job::open_or_create(path, settings)?;
+    let name = keep_run(&mut job, run, from)?;
+    if name != run.title {
+        eprintln!("notice: {}: kept as run {name:?}", path.display());
+    }
+    wrote("job", path);
+    Ok(())
 }
 
 /// A run for a person, or as JSON.

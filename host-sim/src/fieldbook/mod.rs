@@ -1,7 +1,7 @@
 //! Field books of a handset: read from an image of its flash, from a file or from a wire, repaired, taken apart into
 //! recordings, run again, followed live.
 //!
-//! Not to be confused with [`crate::book`], which is the host's own book of a finished run.
+//! Not to be confused with [`crate::book`], which holds the host's own records of a finished run.
 
 mod export;
 mod follow;

@@ -152,6 +152,26 @@ impl FieldBook {
         stream
     }
 
+    /// What is wrong with it, in words.
+    pub fn findings(&self) -> Vec<String> {
+        let mut findings = Vec::new();
+        for damaged in &self.damaged {
+            let place = &damaged.place;
+            findings.push(format!("bytes {} to {} are no whole record", place.start, place.end));
+        }
+        if self.lost > 0 {
+            findings.push(format!("{} records are lost, by their numbers", self.lost));
+        }
+        if self.overwritten > 0 {
+            findings.push(format!("{} hops made room for newer ones", self.overwritten));
+        }
+        if self.unreadable() > 0 {
+            let n = self.unreadable();
+            findings.push(format!("{n} records are of a later version; read them with a newer nullwalk"));
+        }
+        findings
+    }
+
     /// Records that this program cannot read: of a later version, or of a kind it does not know.
     pub fn unreadable(&self) -> usize {
         self.entries.iter().filter(|entry| entry.record.is_err()).count()

@@ -55,7 +55,7 @@ pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let array = array_of(options.array.as_deref())?;
     let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None, array };
     let run = locate_site(&site, &wish)?;
-    options.delivery.deliver(&run)?;
+    options.delivery.deliver(&run, None)?;
     Ok(Done::with(&run))
 }
 

@@ -1,0 +1,42 @@
+#!/usr/bin/env bash
+# The maps of a job, opened by programs that are not ours: maps.sh NULLWALK. Makes itself a pinned Python environment.
+set -euo pipefail
+here=$(cd "$(dirname "$0")" && pwd)
+nullwalk=$1
+python=${PYTHON:-python3}
+environment="${CARGO_TARGET_DIR:-$here/../target}/venv-maps"
+
+# Made anew when what is pinned has changed.
+if ! cmp -s "$here/maps/requirements.txt" "$environment/requirements.txt"; then
+    rm -rf "$environment"
+    "$python" -m venv "$environment"
+    "$environment/bin/pip" install --quiet --disable-pip-version-check -r "$here/maps/requirements.txt"
+    cp "$here/maps/requirements.txt" "$environment/requirements.txt"
+fi
+
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+cd "$work"
+quietly() { "$@" 2>said || { cat said; return 1; }; }
+
+"$python" "$here/maps/make_book.py" drain.json 40 "drain"
+"$python" "$here/maps/make_book.py" water.json 12 "=water, \"main\" <100 %% ä>"
+quietly "$nullwalk" job new grid.job --title "Yard & <street>"
+quietly "$nullwalk" job import grid.job drain.json water.json
+quietly "$nullwalk" job correct grid.job 45 --set utility='"water"' --reason "seen at the valve"
+quietly "$nullwalk" job point grid.job "gatepost, north" --east -3 --north 2
+for kind in gpkg dxf; do quietly "$nullwalk" job export grid.job --out "grid.$kind" --scale 200; done
+for datum in earth:WGS84 "nad:NAD83(2011)"; do
+    cp grid.job "${datum%%:*}.job"
+    quietly "$nullwalk" job anchor "${datum%%:*}.job" --latitude 47.05 --longitude 8.3 --ellipsoid-height 480 \
+        --datum "${datum#*:}" --sigma 0.02 --bearing 12 --bearing-sigma 0.1
+done
+quietly "$nullwalk" job export nad.job --out nad.gpkg
+for kind in geojson gpkg csv dxf kml; do quietly "$nullwalk" job export earth.job --out "earth.$kind" --scale 200; done
+quietly "$nullwalk" job show earth.job --json >job.json
+# What takes WGS 84 only takes no other, and says so.
+if "$nullwalk" job export nad.job --out nad.geojson 2>said || ! grep -q "takes WGS 84 only" said || [ -e nad.geojson ]; then
+    echo "A GeoJSON was written in NAD83(2011)."
+    exit 1
+fi
+"$environment/bin/python" "$here/maps/check.py" .
