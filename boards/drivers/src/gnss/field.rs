@@ -63,7 +63,7 @@ pub fn days(field: &[u8]) -> Option<u32> {
     let value = decimal(field, 0).and_then(|value| u32::try_from(value).ok())?;
     let (day, month, year) = (value / 10_000, value / 100 % 100, 2000 + value % 100);
     let most = match month {
-        2 if year % 4 == 0 => 29,
+        2 if year.is_multiple_of(4) => 29,
         2 => 28,
         4 | 6 | 9 | 11 => 30,
         1..=12 => 31,
@@ -125,8 +125,9 @@ mod tests {
     fn days_count_on_from_1970() {
         // The turn of the century came after 946 684 800 s (`date -u -d 2000-01-01 +%s`).
         assert_eq!(days(b"010100"), Some(946_684_800 / 86_400));
-        let lengths =
-            |year: u32| [31, if year % 4 == 0 { 29 } else { 28 }, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+        let lengths = |year: u32| {
+            [31, if year.is_multiple_of(4) { 29 } else { 28 }, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
+        };
         let mut expected = 946_684_800 / 86_400;
         for year in 0..100 {
             for (month, length) in (1..).zip(lengths(year)) {
