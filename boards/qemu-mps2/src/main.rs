@@ -26,8 +26,8 @@ use fingerprint::Bits;
 fn measure_all(meter: &mut impl Meter) {
     meter.measure("tone", tone::ONE_SECOND, tone::Listening::start);
     meter.measure("scout", tone::ONE_SECOND, tone::Scouting::start);
-    meter.measure("mains.followed", mains::HALF_A_SECOND, mains::Humming::live);
-    meter.measure("mains.sought", mains::HALF_A_SECOND, mains::Humming::dead);
+    meter.measure("mains.followed", mains::TWO_HOPS, mains::Humming::live);
+    meter.measure("mains.sought", mains::TWO_HOPS, mains::Humming::dead);
     parts::measure_all(meter);
     meter.measure("instrument", walk::PLAN, walk::Walk::start);
     handset::measure_all(meter);

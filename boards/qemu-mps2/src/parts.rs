@@ -66,9 +66,9 @@ pub fn measure_all(meter: &mut impl Meter) {
             [fields.next(), fields.next()]
         }
     });
+    let standing = mains::stood();
     meter.measure("mains.compare", Plan::steps(1), || {
-        let standing = mains::stood();
-        move |_: u32| compare(&standing, &standing).and_then(|compared| compared.phasors(3))
+        |_: u32| compare(&standing, &standing).and_then(|compared| compared.phasors(3))
     });
     meter.measure("tuning.plan", Plan::steps(1), || {
         let band = Filter::BandPass { low_hz: 31_000.0, high_hz: 35_000.0, order: 3 };
