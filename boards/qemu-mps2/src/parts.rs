@@ -2,9 +2,10 @@
 
 use glam::Vec3;
 use nullwalk_core::array::{Circumstances, CommonPhase, Glimpse, NodeField};
+use nullwalk_core::depth::soil::{Soil, returned_per_m};
 use nullwalk_core::depth::{self, Measured, Standing};
 use nullwalk_core::extrema::{Extrema, Prominence};
-use nullwalk_core::fit::{Dipole, Look, Priors, Ring, Shared, Undetermined, glimpse, traverse};
+use nullwalk_core::fit::{Dipole, Look, Priors, Ring, Shared, Undetermined, glimpse, line, traverse};
 use nullwalk_core::frame::{MastReading, Tilt};
 use nullwalk_core::grid::Grid;
 use nullwalk_core::mains::compare;
@@ -32,6 +33,16 @@ fn look(n: u32) -> Look {
         pose_sigma_m: Vec3::new(0.02, 0.02, 0.005),
         spread_m: Vec3::ZERO,
     }
+}
+
+/// The same places over a line 1.5 m down, somewhat athwart.
+fn line_look(n: u32) -> Look {
+    let plain = look(n);
+    let seen = |at_m: Vec3| {
+        let from_line = at_m + Vec3::new(0.1, 0.0, 1.5);
+        Vec3::from_array(field::long_line(0.02, [0.2, 1.0, 0.02], from_line.to_array())) * 1e9
+    };
+    Look { fields_nt: [seen(plain.at_m), seen(plain.at_m + plain.upper_m)], ..plain }
 }
 
 /// What is seen over and around sondes from 0.5 to 4 m down, from on top of them to 4 m off, with more noise or less.
@@ -126,6 +137,22 @@ pub fn measure_all(meter: &mut impl Meter) {
         let mut walk = Ring::<128>::default();
         (0..256).for_each(|n| walk.push(Look { fields_nt: look(n * 89 % 256).fields_nt, ..look(n) }));
         move |_: u32| f32::from(traverse(&walk, start, &shared).err() == Some(Undetermined::Unsettled))
+    });
+    let soil = returned_per_m(8192.0, Soil::Unknown);
+    meter.measure("fit.line_glimpse", Plan::one_by_one(16), || {
+        move |n: u32| {
+            let seen = line::glimpse(&line_look(n), 0.005, 0.05, soil).ok();
+            seen.map(|seen| (seen.source.at_m, seen.depth_below_m(Vec3::ZERO).sigma))
+        }
+    });
+    meter.measure("fit.line", Plan::steps(1), || {
+        let mut walk = Ring::<128>::default();
+        (0..256).for_each(|n| walk.push(line_look(n)));
+        move |_: u32| {
+            let found =
+                line::start(&walk).and_then(|start| line::traverse(&walk, start, &shared, soil).ok());
+            found.map(|t| (t.source.at_m, t.sigma(1)))
+        }
     });
     // Everything a lane can show, over a sonde pitched by seven to ten degrees.
     meter.measure("paced.pattern", Plan::steps(4), || {
