@@ -497,6 +497,9 @@ fn a_book_of_an_earlier_version_is_taken_in_once() {
     let job = desk.again();
     let id = job.state().run_named(&run.title).unwrap();
     let back = job.state().run(id, &job.state().places().unwrap()).unwrap();
+    // What was said of the site belongs to that run; the job may have words of its own.
+    let notes: Vec<_> = job.state().notes().map(|(_, n)| (n.text.as_str(), n.about)).collect();
+    assert_eq!(notes, [(run.site_note.as_str(), Some(id))]);
     assert_eq!(back, Run { site_note: String::new(), ..run });
     let nothing = complaint(&desk, bring_in(&mut desk.again(), &desk.path("nothing.bin"), None, ""));
     assert!(nothing.contains("nothing.bin: cannot be opened"), "{nothing}");

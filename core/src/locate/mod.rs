@@ -440,7 +440,7 @@ impl Locator {
 
     /// Between walks that tell more, fit a glimpse now and then.
     fn glance(&self, state: &mut LocateState, glimpse: &Glimpse) {
-        state.since_glimpse += 1;
+        state.since_glimpse = state.since_glimpse.saturating_add(1);
         let better = state.mark.is_some() || state.hunch.is_some_and(|hunch| hunch.by_walk);
         if state.since_glimpse >= GLANCE_EVERY && !better {
             state.since_glimpse = 0;

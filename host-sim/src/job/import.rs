@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use nullwalk_core::record::Record;
 use sha2::{Digest as _, Sha256};
 
-use super::content::{Content, Origin, RunCard, Source, StationEntry};
+use super::content::{Content, Note, Origin, RunCard, Source, StationEntry};
 use super::error::JobError;
 use super::state::{Draft, State};
 use super::{EntryId, Job};
@@ -67,6 +67,7 @@ pub fn bring_in(
     let path = file.to_string_lossy().into_owned();
     let mut source = Source { path, sha256, bytes, instrument: instrument.to_owned(), ..Source::default() };
     let (mut card, mut arrivals, mut imported) = (RunCard::default(), Vec::new(), Imported::default());
+    let mut site_note = String::new();
     if file.is_dir() {
         "capture".clone_into(&mut source.what);
     } else if first_byte(file)? == Some(b'{') {
@@ -74,6 +75,7 @@ pub fn bring_in(
         let book = Run::load(file)?;
         arrivals = book.stations.iter().map(arrival).collect();
         card = card_of(&book);
+        site_note = book.site_note;
     } else {
         let book = FieldBook::open(file)?;
         match book.form {
@@ -122,6 +124,9 @@ pub fn bring_in(
                 }
                 Meeting::New => drafts.push(entered(run, first, arrival)),
             }
+        }
+        if !site_note.is_empty() {
+            drafts.push(Draft::New(Content::Note(Note { text: site_note, about: Some(run) })));
         }
         imported.added = drafts.iter().filter(|d| matches!(d, Draft::New(Content::Station(_)))).count();
         Ok(drafts)
