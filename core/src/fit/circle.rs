@@ -9,7 +9,7 @@
 use glam::{Mat3, Vec2, Vec3};
 
 use super::belief::{Belief, Mean, line, outer};
-use super::glimpse::{Frame, Known};
+use super::given::{Frame, Known};
 use super::{Dipole, SCALE_NT, coarse};
 use crate::math;
 

@@ -6,6 +6,7 @@
 mod belief;
 mod circle;
 mod coarse;
+mod given;
 mod glimpse;
 pub mod line;
 mod mode;
@@ -20,7 +21,8 @@ use glam::Vec3;
 use crate::math;
 use symmetric::Symmetric;
 
-pub use glimpse::{Glimpsed, LogNormal, Priors, glimpse};
+pub use given::{LogNormal, Priors};
+pub use glimpse::{Glimpsed, glimpse};
 pub(crate) use normal::solution;
 pub use ring::{Look, Mergeable, Ring};
 pub use traverse::{Shared, Traversed, UNKNOWNS as TRAVERSE_UNKNOWNS, Undetermined, traverse};

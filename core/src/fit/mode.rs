@@ -4,7 +4,7 @@
 use glam::{Mat2, Mat3, Vec2, Vec3};
 
 use super::belief::{Belief, Mean, outer};
-use super::glimpse::{Frame, Known};
+use super::given::{Frame, Known};
 use super::symmetric::Symmetric;
 use super::{Dipole, SCALE_NT, Seen, coarse};
 use crate::math;

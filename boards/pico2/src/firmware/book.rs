@@ -10,7 +10,7 @@ use nullwalk_handset::book::{Book, Unkept};
 use nullwalk_pico2::fitting::layout;
 use nullwalk_pico2::nor::Nor;
 
-use super::slow::BusUser;
+use super::bus::BusUser;
 
 type Flash = Nor<BusUser, Delay>;
 

@@ -9,6 +9,7 @@
 
 mod board;
 mod book;
+mod bus;
 mod headphones;
 mod mast;
 mod panel;

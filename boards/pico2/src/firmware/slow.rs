@@ -4,7 +4,6 @@ use core::cell::RefCell;
 
 use embassy_embedded_hal::shared_bus::blocking::spi::SpiDeviceWithConfig;
 use embassy_rp::gpio::{Level, Output};
-use embassy_rp::peripherals::SPI1;
 use embassy_rp::spi::{self, Spi};
 use embassy_rp::uart::{self, BufferedUartTx};
 use embassy_sync::blocking_mutex::{Mutex, raw::NoopRawMutex};
@@ -19,10 +18,8 @@ use static_cell::StaticCell;
 
 use super::Interrupts;
 use super::book::Books;
+use super::bus::{Bus, BusUser};
 
-type Bus = Spi<'static, SPI1, spi::Blocking>;
-/// One of the two on the bus.
-pub type BusUser = SpiDeviceWithConfig<'static, NoopRawMutex, Bus, Output<'static>>;
 /// The display, and a picture of what it shows.
 pub type Display = Ssd1306<
     SPIInterface<BusUser, Output<'static>>,
