@@ -2,9 +2,13 @@
 //! and bounds are worked out here in 64-bit floats from a field formula of their own. Each test prints its figures
 //! (`cargo test --release -p nullwalk-core --test glimpse -- --nocapture`).
 
+mod matrix;
+
 use glam::{Vec2, Vec3};
 use nullwalk_core::fit::{Glimpsed, LogNormal, Look, Priors, glimpse};
 use proptest::prelude::*;
+
+use matrix::inverse;
 
 /// 5 pT per root hertz, ten looks a second.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -214,29 +218,6 @@ fn bound(truth: &Truth, priors: &Priors, ratio_sigma: f64) -> [f64; 3] {
     }
     let covariance = inverse(information);
     [covariance[0][0].sqrt(), covariance[1][1].sqrt(), covariance[2][2].sqrt() * truth[2].exp()]
-}
-
-/// A matrix inverted by elimination.
-fn inverse<const N: usize>(mut a: [[f64; N]; N]) -> [[f64; N]; N] {
-    let mut b = [[0.0; N]; N];
-    for (n, row) in b.iter_mut().enumerate() {
-        row[n] = 1.0;
-    }
-    for n in 0..N {
-        let pivot = (n..N).max_by(|&i, &j| a[i][n].abs().total_cmp(&a[j][n].abs())).unwrap();
-        a.swap(n, pivot);
-        b.swap(n, pivot);
-        let scale = 1.0 / a[n][n];
-        a[n].iter_mut().chain(&mut b[n]).for_each(|cell| *cell *= scale);
-        for i in (0..N).filter(|&i| i != n) {
-            let factor = a[i][n];
-            for j in 0..N {
-                a[i][j] -= factor * a[n][j];
-                b[i][j] -= factor * b[n][j];
-            }
-        }
-    }
-    b
 }
 
 #[test]

@@ -2,6 +2,8 @@
 //! field formula of its own; and its glimpse against draws. Each test prints its figures
 //! (`cargo test --release -p nullwalk-core --test line -- --nocapture`).
 
+mod matrix;
+
 use glam::Vec3;
 use nullwalk_core::chi_square::{Level, upper_point};
 use nullwalk_core::depth::Measured;
@@ -9,6 +11,8 @@ use nullwalk_core::field::{grounded, segment};
 use nullwalk_core::fit::line::{self, Line, Traced, UNKNOWNS as FITTED, traverse};
 use nullwalk_core::fit::{Look, Ring, Shared, Undetermined};
 use proptest::prelude::*;
+
+use matrix::inverse;
 
 /// 5 pT per root hertz, ten looks a second: the noise of a boxcar of that length, as the bound has it.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -48,29 +52,6 @@ fn fields(truth: &Truth, at: [f64; 3]) -> [f64; 6] {
 fn walk() -> Vec<[f64; 3]> {
     let lane = |x: f64| (0..101).map(move |n| [x, 0.06 * f64::from(n) - 3.0, 0.15]);
     [-0.5, 0.0, 0.5].into_iter().flat_map(lane).collect()
-}
-
-/// A matrix of 64-bit floats, inverted by elimination.
-fn inverse<const N: usize>(mut a: [[f64; N]; N]) -> [[f64; N]; N] {
-    let mut b = [[0.0; N]; N];
-    for (n, row) in b.iter_mut().enumerate() {
-        row[n] = 1.0;
-    }
-    for n in 0..N {
-        let pivot = (n..N).max_by(|&i, &j| a[i][n].abs().total_cmp(&a[j][n].abs())).unwrap();
-        a.swap(n, pivot);
-        b.swap(n, pivot);
-        let scale = 1.0 / a[n][n];
-        a[n].iter_mut().chain(&mut b[n]).for_each(|cell| *cell *= scale);
-        for i in (0..N).filter(|&i| i != n) {
-            let factor = a[i][n];
-            for j in 0..N {
-                a[i][j] -= factor * a[n][j];
-                b[i][j] -= factor * b[n][j];
-            }
-        }
-    }
-    b
 }
 
 /// Standard deviations that no unbiased estimate can beat: the Fisher information of all looks, each with its own
