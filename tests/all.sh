@@ -21,13 +21,15 @@ image() { # TARGET PACKAGE
 firmware() { # TARGET FILE: run the core's work in the emulator. What it says last, if it fails, is why.
     cargo run --quiet -p nullwalk-qemu-mps2 --profile firmware --target "$1" >"$2" || { tail -3 "$2"; return 1; }
 }
-figures() { cargo run --quiet --release -p nullwalk-figures -- "$@"; }
+FIGURES=boards/figures/Cargo.toml
+figures() { cargo run --quiet --release --manifest-path $FIGURES -- "$@"; }
 
 step "Tools, targets and the emulator"
 bash tests/prepare.sh
 
 step "Tests on the host, examples in the documentation included"
 cargo test --workspace --release --quiet
+cargo test --manifest-path $FIGURES --release --quiet
 
 step "Maps of a job, opened by GDAL, ezdxf and others"
 cargo build --quiet --release -p nullwalk
