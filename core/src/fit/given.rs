@@ -53,7 +53,7 @@ pub struct Known {
 }
 
 impl Known {
-    pub fn of(priors: &Priors) -> Self {
+    pub(super) fn of(priors: &Priors) -> Self {
         let reciprocal = |sigma: f32| 1.0 / (sigma * sigma).max(1e-8);
         Self {
             near: reciprocal(priors.aside_sigma_m),
@@ -83,7 +83,7 @@ pub struct Frame {
 
 impl Frame {
     /// `None` without a field.
-    pub fn of(look: &Look, ratio_sigma: f32) -> Option<Self> {
+    pub(super) fn of(look: &Look, ratio_sigma: f32) -> Option<Self> {
         let [lower, _] = look.fields_nt;
         let sign = if lower.z < 0.0 { -1.0 } else { 1.0 };
         let forward = (lower.truncate() * sign).normalize_or(Vec2::X);
