@@ -4,9 +4,8 @@ use glam::Vec3;
 
 use crate::math;
 
-/// Two places are apart when their distance, squared, is so many times its own uncertainty. Less, and two that only
-/// seem far apart are taken for a stretch of the walk; more, and a near source is blurred.
-const CLEARLY: f32 = 4.8;
+/// Two places are apart when their distance, squared, is so many times its own uncertainty.
+const CLEARLY: f32 = 3.0;
 
 /// What both nodes saw at one place, or along one short stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,14 +33,12 @@ impl Look {
         noise2 / (noise2 + relative * relative * field_nt.length_squared())
     }
 
-    /// The way to another look, as long as it is likely to be; `None` where both places are too uncertain to tell.
-    fn way_m(&self, other: &Self) -> Option<Vec3> {
-        let way_m = other.at_m - self.at_m;
-        let apart2 = way_m.length_squared();
+    /// Square of the distance to another look; where their places are too uncertain to tell, zero.
+    fn apart2(&self, other: &Self) -> f32 {
+        let apart2 = self.at_m.distance_squared(other.at_m);
         // What the uncertainty of both places adds to it.
         let noise2 = self.pose_sigma_m.length_squared() + other.pose_sigma_m.length_squared();
-        (apart2 >= CLEARLY * noise2)
-            .then(|| way_m * math::sqrt(1.0 - noise2 / apart2.max(f32::MIN_POSITIVE)))
+        if apart2 < CLEARLY * noise2 { 0.0 } else { apart2 - noise2 }
     }
 
     /// What is lost when this look and the next become one: how much field bends between them, in sigmas, squared. The
@@ -59,8 +56,8 @@ impl Look {
             / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
     }
 
-    /// Both as one, each with the weight of its sigma. The way to the other one is `way_m`.
-    fn merged(&self, other: &Self, way_m: Vec3) -> Self {
+    /// Both as one, each with the weight of its sigma.
+    fn merged(&self, other: &Self) -> Self {
         let weight = |look: &Self| {
             let [sigma_nt, _] = look.sigma_nt;
             1.0 / (sigma_nt * sigma_nt).max(f32::MIN_POSITIVE)
@@ -77,8 +74,8 @@ impl Look {
         let [other_sigma, other_upper_sigma] = other.sigma_nt;
         let variance = rest * self.spread_m.length_squared()
             + share * other.spread_m.length_squared()
-            + rest * share * way_m.length_squared();
-        let along = way_m.normalize_or(self.spread_m.normalize_or(Vec3::X));
+            + rest * share * self.apart2(other);
+        let along = (other.at_m - self.at_m).normalize_or(self.spread_m.normalize_or(Vec3::X));
         Self {
             at_m: mix(self.at_m, other.at_m),
             upper_m: mix(self.upper_m, other.upper_m),
@@ -99,9 +96,9 @@ pub trait Mergeable {
     /// The look.
     fn look(&self) -> &Look;
 
-    /// Both as one, each with the weight of its sigma. The way to the other one is `way_m`.
+    /// Both as one, each with the weight of its sigma.
     #[must_use]
-    fn merged(&self, other: &Self, way_m: Vec3) -> Self;
+    fn merged(&self, other: &Self) -> Self;
 }
 
 impl Mergeable for Look {
@@ -109,8 +106,8 @@ impl Mergeable for Look {
         self
     }
 
-    fn merged(&self, other: &Self, way_m: Vec3) -> Self {
-        self.merged(other, way_m)
+    fn merged(&self, other: &Self) -> Self {
+        self.merged(other)
     }
 }
 
@@ -118,13 +115,11 @@ impl Mergeable for Look {
 #[derive(Debug, Clone)]
 pub struct Ring<const N: usize, L = Look> {
     looks: heapless::Vec<L, N>,
-    /// How many each of them was merged from.
-    counts: heapless::Vec<u16, N>,
 }
 
 impl<const N: usize, L> Default for Ring<N, L> {
     fn default() -> Self {
-        Self { looks: heapless::Vec::new(), counts: heapless::Vec::new() }
+        Self { looks: heapless::Vec::new() }
     }
 }
 
@@ -136,13 +131,11 @@ impl<const N: usize, L: Mergeable> Ring<N, L> {
         }
         // There is room: a merge has just made it, unless N is below two.
         let _ = self.looks.push(look);
-        let _ = self.counts.push(1);
     }
 
     /// Forget the walk.
     pub fn clear(&mut self) {
         self.looks.clear();
-        self.counts.clear();
     }
 
     /// The looks, in the order of the walk.
@@ -162,38 +155,11 @@ impl<const N: usize, L: Mergeable> Ring<N, L> {
             }
         }
         let (_, first) = best;
-        let way_m = self.way_from_m(first);
-        let merged = taken(&mut self.looks, first + 1).zip(taken(&mut self.counts, first + 1));
-        let kept = self.looks.get_mut(first).zip(self.counts.get_mut(first));
-        if let (Some((look, count)), Some((next, more))) = (kept, merged) {
-            *look = look.merged(&next, way_m);
-            *count = count.saturating_add(more);
+        if first + 1 < self.looks.len() {
+            let second = self.looks.remove(first + 1);
+            if let Some(look) = self.looks.get_mut(first) {
+                *look = look.merged(&second);
+            }
         }
     }
-
-    /// The way from a look to the next. Where their places are too uncertain to tell, those before and after them tell
-    /// at which pace it went; where none do, no way at all.
-    fn way_from_m(&self, first: usize) -> Vec3 {
-        let counted = |n: usize| Some((self.looks.get(n)?, f32::from(*self.counts.get(n)?)));
-        let (mut nearest, mut inside) = (0.0, 0.0);
-        for wider in 0..=first {
-            let ends = counted(first - wider).zip(counted(first + 1 + wider));
-            let Some(((before, first_count), (after, last_count))) = ends else { break };
-            // From middle to middle, in looks as they were pushed.
-            let between = inside + 0.5 * (first_count + last_count);
-            if wider == 0 {
-                nearest = between;
-            }
-            if let Some(way_m) = before.look().way_m(after.look()) {
-                return way_m * (nearest / between);
-            }
-            inside += first_count + last_count;
-        }
-        Vec3::ZERO
-    }
-}
-
-/// Take one out, if it is there.
-fn taken<T, const N: usize>(of: &mut heapless::Vec<T, N>, at: usize) -> Option<T> {
-    (at < of.len()).then(|| of.remove(at))
 }

@@ -28,7 +28,7 @@ const LEAST_SHARE2: f32 = 1e-10;
 const BOLDEST: f32 = 0.2;
 /// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
 /// and fro for ever.
-const CAUTIOUS: f32 = 0.85;
+const CAUTIOUS: f32 = 0.7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
 const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
 /// The steps have settled when the next promises to lower chi-square by less than this (a fifth of

@@ -38,7 +38,7 @@ impl Mergeable for PhasorLook {
         &self.look
     }
 
-    fn merged(&self, other: &Self, way_m: Vec3) -> Self {
+    fn merged(&self, other: &Self) -> Self {
         // Neighbours' phases may differ, for each has its own: the other is turned to come nearest.
         let ([lower, upper], [other_lower, other_upper]) = (self.quadrature_nt, other.quadrature_nt);
         let ([a, b], [c, d]) = (self.look.fields_nt, other.look.fields_nt);
@@ -51,8 +51,8 @@ impl Mergeable for PhasorLook {
         let quadrature = [other_lower * cos - c * sin, other_upper * cos - d * sin];
         // What is in quadrature is mixed as the fields are: with the same shares.
         let as_look = |look: &Look, fields_nt| Look { fields_nt, ..*look };
-        let mixed = as_look(&self.look, self.quadrature_nt).merged(&as_look(&turned, quadrature), way_m);
-        Self { look: self.look.merged(&turned, way_m), quadrature_nt: mixed.fields_nt }
+        let mixed = as_look(&self.look, self.quadrature_nt).merged(&as_look(&turned, quadrature));
+        Self { look: self.look.merged(&turned), quadrature_nt: mixed.fields_nt }
     }
 }
 
