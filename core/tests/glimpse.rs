@@ -2,12 +2,14 @@
 //! and bounds are worked out here in 64-bit floats from a field formula of their own. Each test prints its figures
 //! (`cargo test --release -p nullwalk-core --test glimpse -- --nocapture`).
 
+mod draws;
 mod matrix;
 
 use glam::{Vec2, Vec3};
 use nullwalk_core::fit::{Glimpsed, LogNormal, Look, Priors, glimpse};
 use proptest::prelude::*;
 
+use draws::Noise;
 use matrix::inverse;
 
 /// 5 pT per root hertz, ten looks a second.
@@ -34,21 +36,6 @@ fn fields(truth: &Truth) -> [f64; 6] {
     };
     let ([a, b, c], [d, e, f]) = (node(0.0), node(SPACING_M));
     [a, b, c, d, e, f]
-}
-
-/// Numbers from a seed.
-struct Noise(u64);
-
-impl Noise {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// Sum of twelve uniforms: mean 0, variance 1.
-    fn next(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
 }
 
 /// What the nodes see, their noise and the error of the gains' ratio included.

@@ -2,6 +2,8 @@
 //! field formula of its own; and its glimpse against draws. Each test prints its figures
 //! (`cargo test --release -p nullwalk-core --test line -- --nocapture`).
 
+mod bound;
+mod draws;
 mod matrix;
 
 use glam::Vec3;
@@ -12,7 +14,8 @@ use nullwalk_core::fit::line::{self, Line, Traced, UNKNOWNS as FITTED, traverse}
 use nullwalk_core::fit::{Look, Ring, Shared, Undetermined};
 use proptest::prelude::*;
 
-use matrix::inverse;
+use bound::{Trial, bound};
+use draws::Noise;
 
 /// 5 pT per root hertz, ten looks a second: the noise of a boxcar of that length, as the bound has it.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -54,64 +57,6 @@ fn walk() -> Vec<[f64; 3]> {
     [-0.5, 0.0, 0.5].into_iter().flat_map(lane).collect()
 }
 
-/// Standard deviations that no unbiased estimate can beat: the Fisher information of all looks, each with its own
-/// place unknown but for `pose_m` in east and north, inverted.
-fn bound(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, ratio_sigma: f64) -> [f64; UNKNOWNS] {
-    let mut fisher = [[0.0; UNKNOWNS]; UNKNOWNS];
-    fisher[5][5] = 1.0 / (ratio_sigma * ratio_sigma);
-    let h = 1e-5;
-    let between = |up: [f64; 6], down: [f64; 6]| [0, 1, 2, 3, 4, 5].map(|k| (up[k] - down[k]) / (2.0 * h));
-    for &at in walk {
-        let slopes: [[f64; 6]; UNKNOWNS] = std::array::from_fn(|n| {
-            let (mut up, mut down) = (*truth, *truth);
-            up[n] += h;
-            down[n] -= h;
-            between(fields(&up, at), fields(&down, at))
-        });
-        let by_place = [0, 1].map(|axis| {
-            let (mut up, mut down) = (at, at);
-            up[axis] += h;
-            down[axis] -= h;
-            between(fields(truth, up), fields(truth, down))
-        });
-        let mut covariance = [[0.0; 6]; 6];
-        for (i, row) in covariance.iter_mut().enumerate() {
-            for (j, cell) in row.iter_mut().enumerate() {
-                *cell = pose_m * pose_m * by_place.iter().map(|by| by[i] * by[j]).sum::<f64>();
-            }
-            row[i] += SIGMA_NT * SIGMA_NT;
-        }
-        let weights = inverse(covariance);
-        for (i, row) in fisher.iter_mut().enumerate() {
-            for (j, cell) in row.iter_mut().enumerate() {
-                for k in 0..6 {
-                    *cell += (0..6).map(|l| slopes[i][k] * weights[k][l] * slopes[j][l]).sum::<f64>();
-                }
-            }
-        }
-    }
-    let covariance = inverse(fisher);
-    std::array::from_fn(|n| covariance[n][n].sqrt())
-}
-
-/// Gaussian noise from a seed (sum of twelve uniforms: mean 0, variance 1).
-struct Noise(u64);
-
-impl Noise {
-    fn of(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(1))
-    }
-
-    fn next(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
-
 fn vector(x: &[f64]) -> Vec3 {
     Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)
 }
@@ -131,7 +76,7 @@ fn look(truth: &Truth, at: [f64; 3], sigma_nt: f64, pose_m: f64, noise: &mut Noi
 
 /// What a walk shows, merged into as many looks as the instrument keeps.
 fn looks(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Ring<128> {
-    let mut noise = Noise::of(seed);
+    let mut noise = Noise::from(seed);
     let mut ring = Ring::default();
     // The transmitter's sign means nothing.
     let sign = if seed.is_multiple_of(2) { 1.0 } else { -1.0 };
@@ -152,17 +97,9 @@ fn fitted(ring: &Ring<128>) -> Result<Traced<Line, FITTED>, Undetermined> {
     )
 }
 
-/// Depth errors over many seeds: bias and spread over the bound, and how far the stated sigma is from the truth.
-struct Trial {
-    bias: f64,
-    efficiency: f64,
-    stated: f64,
-    found: usize,
-}
-
 fn trial(depth_m: f64, pose_m: f64, seeds: u64) -> Trial {
     let (truth, walk) = (pipe(depth_m), walk());
-    let bound_m = bound(&truth, &walk, pose_m, RATIO_SIGMA)[1];
+    let bound_m = bound(fields, &truth, &walk, [SIGMA_NT, pose_m, RATIO_SIGMA])[1];
     let mut rounds = 0;
     let found: Vec<(f64, f64, f64)> = (0..seeds)
         .filter_map(|seed| fitted(&looks(&truth, &walk, pose_m, seed)).ok())
@@ -173,21 +110,10 @@ fn trial(depth_m: f64, pose_m: f64, seeds: u64) -> Trial {
             (f64::from(depth.value) - depth_m, f64::from(depth.sigma), chi)
         })
         .collect();
-    let count = found.len() as f64;
-    let bias_m = found.iter().map(|(e, ..)| e).sum::<f64>() / count;
-    let spread_m = (found.iter().map(|(e, ..)| (e - bias_m).powi(2)).sum::<f64>() / count).sqrt();
-    let stated = (found.iter().map(|(e, s, _)| (e / s).powi(2)).sum::<f64>() / count).sqrt();
-    let chi = found.iter().map(|(.., chi)| chi).sum::<f64>() / count;
-    println!(
-        "{depth_m:3} m, poses {:2.0} cm: bound {:7.3} mm, {} of {seeds} found, bias {:+.2} bounds, spread {:.3} bounds, \
-         rms in stated sigmas {stated:.2}, chi-square {chi:.2}, {rounds} rounds at most",
-        100.0 * pose_m,
-        1000.0 * bound_m,
-        found.len(),
-        bias_m / bound_m,
-        spread_m / bound_m
-    );
-    Trial { bias: bias_m / bound_m, efficiency: spread_m / bound_m, stated, found: found.len() }
+    let chi = found.iter().map(|(.., chi)| chi).sum::<f64>() / found.len() as f64;
+    println!("chi-square {chi:.2}, {rounds} rounds at most:");
+    let errors: Vec<(f64, f64)> = found.iter().map(|&(error, sigma, _)| (error, sigma)).collect();
+    Trial::of(&errors, bound_m, &format!("{depth_m:3} m, poses {:2.0} cm, {seeds} walks", 100.0 * pose_m))
 }
 
 #[test]
@@ -197,8 +123,8 @@ fn the_bound_is_that_of_the_table_where_the_gain_is_known() {
         let truth = [0.0, -depth_m, 0.0, 0.0, 0.01, 0.0];
         let lane = |x: f64| (0..120).map(move |n| [x, 0.05 * f64::from(n) - 2.975, 0.0]);
         let walk: Vec<_> = [-0.5, 0.0, 0.5].into_iter().flat_map(lane).collect();
-        let known = 1000.0 * bound(&truth, &walk, 0.0, 1e-9)[1];
-        let unknown = 1000.0 * bound(&truth, &walk, 0.0, RATIO_SIGMA)[1];
+        let known = 1000.0 * bound(fields, &truth, &walk, [SIGMA_NT, 0.0, 1e-9])[1];
+        let unknown = 1000.0 * bound(fields, &truth, &walk, [SIGMA_NT, 0.0, RATIO_SIGMA])[1];
         println!("{depth_m} m: bound {known:.2} mm ({table_mm}), gain to 0.3 % {unknown:.2} mm");
         // The table has two digits.
         assert!((known / table_mm - 1.0).abs() < 0.05);
@@ -230,7 +156,7 @@ fn with_uncertain_poses_the_fit_meets_the_bound_that_knows_of_them() {
 #[test]
 fn over_mixed_sites_the_ranges_hold_the_truth() {
     const SITES: u32 = 2000;
-    let mut noise = Noise::of(17);
+    let mut noise = Noise::from(17);
     let (mut found, mut within) = (0, [0; 4]);
     for seed in 0..u64::from(SITES) {
         let depth_m = 0.5 + 3.5 * noise.uniform();
@@ -264,7 +190,7 @@ fn over_mixed_sites_the_ranges_hold_the_truth() {
 
 #[test]
 fn one_glimpse_tells_what_it_can() {
-    let mut noise = Noise::of(3);
+    let mut noise = Noise::from(3);
     println!(
         "aside  found  inside 2 sigma: depth offset lay  median sigma_d/d  beyond chi-square's 1 % point"
     );
@@ -322,7 +248,7 @@ fn broken(kind: &str, away_m: f64, depth_m: f64, at: [f64; 3]) -> [f64; 3] {
 #[test]
 fn bends_ends_and_tees_show_in_chi_square() {
     const SITES: u32 = 150;
-    let mut noise = Noise::of(23);
+    let mut noise = Noise::from(23);
     println!(
         "flagged (1 per mille), and of those not flagged the worst error of the depth, by depths from the middle lane"
     );
@@ -401,7 +327,7 @@ fn half_turn(angle: f64) -> f64 {
 /// current in step with it.
 #[test]
 fn two_rays_that_belong_to_no_one_line_are_noticed() {
-    let mut noise = Noise::of(5);
+    let mut noise = Noise::from(5);
     let limit = upper_point(2, Level::OnePerCent);
     let mut flagged = |share: f64, sigma_nt: f64| {
         let mut count = 0;

@@ -1,27 +1,17 @@
 //! Which kind of source a walk was over: a sonde, a line, two conductors. Prints its table
 //! (`cargo test --release -p nullwalk-core --test model -- --nocapture`).
 
+mod draws;
+
 use glam::Vec3;
 use nullwalk_core::depth::Measured;
 use nullwalk_core::field;
 use nullwalk_core::fit::line::{Kind, Models};
 use nullwalk_core::fit::{Look, Ring, Shared};
 
+use draws::Noise;
+
 const SPACING_M: f64 = 0.4;
-
-/// Numbers from a seed.
-struct Noise(u64);
-
-impl Noise {
-    fn next(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-}
 
 fn vector(x: [f64; 3]) -> Vec3 {
     Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)

@@ -2,12 +2,15 @@
 //! field formula of its own. Each test prints its figures
 //! (`cargo test --release -p nullwalk-core --test traverse -- --nocapture`).
 
+mod bound;
+mod draws;
 mod matrix;
 
 use glam::Vec3;
 use nullwalk_core::fit::{Dipole, Look, Ring, Shared, Traversed, Undetermined, traverse};
 
-use matrix::inverse;
+use bound::{Trial, bound};
+use draws::Noise;
 
 /// 5 pT per root hertz, ten looks a second: the noise of a boxcar of that length, as the bound has it.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -40,65 +43,13 @@ fn walk() -> Vec<[f64; 3]> {
     [-0.5, 0.0, 0.5].into_iter().flat_map(lane).collect()
 }
 
-/// Standard deviations that no unbiased estimate can beat: the Fisher information of all looks, each with its own
-/// place unknown but for `pose_m` in east and north, inverted.
-fn bound(truth: &Truth, walk: &[[f64; 3]], pose_m: f64) -> [f64; 7] {
-    let mut fisher = [[0.0; 7]; 7];
-    fisher[6][6] = 1.0 / (RATIO_SIGMA * RATIO_SIGMA);
-    for &at in walk {
-        let slope = |n: usize| {
-            let h = 1e-5;
-            let (mut up, mut down) = (*truth, *truth);
-            up[n] += h;
-            down[n] -= h;
-            let (up, down) = (fields(&up, at), fields(&down, at));
-            [0, 1, 2, 3, 4, 5].map(|k| (up[k] - down[k]) / (2.0 * h))
-        };
-        let slopes: [[f64; 6]; 7] = std::array::from_fn(slope);
-        let mut covariance = [[0.0; 6]; 6];
-        for (i, row) in covariance.iter_mut().enumerate() {
-            for (j, cell) in row.iter_mut().enumerate() {
-                // Moving the mast is moving the source the other way.
-                *cell = pose_m * pose_m * (slopes[0][i] * slopes[0][j] + slopes[1][i] * slopes[1][j]);
-            }
-            row[i] += SIGMA_NT * SIGMA_NT;
-        }
-        let weights = inverse(covariance);
-        for (i, row) in fisher.iter_mut().enumerate() {
-            for (j, cell) in row.iter_mut().enumerate() {
-                for k in 0..6 {
-                    for l in 0..6 {
-                        *cell += slopes[i][k] * weights[k][l] * slopes[j][l];
-                    }
-                }
-            }
-        }
-    }
-    let covariance = inverse(fisher);
-    std::array::from_fn(|n| covariance[n][n].sqrt())
-}
-
-/// Gaussian noise from a seed (sum of twelve uniforms: mean 0, variance 1).
-struct Noise(u64);
-
-impl Noise {
-    fn next(&mut self) -> f64 {
-        let mut sum = -6.0;
-        for _ in 0..12 {
-            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            sum += (self.0 >> 11) as f64 / (1u64 << 53) as f64;
-        }
-        sum
-    }
-}
-
 fn vector(x: &[f64]) -> Vec3 {
     Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)
 }
 
 /// What a walk shows, merged into as many looks as the instrument keeps.
 fn looks(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Ring<128> {
-    let mut noise = Noise(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(1));
+    let mut noise = Noise::from(seed);
     let mut ring = Ring::default();
     for &at in walk {
         let seen = fields(truth, at).map(|b| b + SIGMA_NT * noise.next());
@@ -127,35 +78,14 @@ fn fitted(truth: &Truth, walk: &[[f64; 3]], pose_m: f64, seed: u64) -> Result<Tr
     traverse(&ring, start(truth), &Shared { node_ratio: RATIO_SIGMA as f32, ..Shared::default() })
 }
 
-/// Depth errors over many seeds: bias and spread over the bound, and how far the stated sigma is from the truth.
-struct Trial {
-    bias: f64,
-    efficiency: f64,
-    stated: f64,
-    found: usize,
-}
-
 fn trial(depth_m: f64, pose_m: f64, seeds: u64) -> Trial {
     let (truth, walk) = (sonde(depth_m), walk());
-    let bound_m = bound(&truth, &walk, pose_m)[2];
+    let bound_m = bound(fields, &truth, &walk, [SIGMA_NT, pose_m, RATIO_SIGMA])[2];
     let found: Vec<(f64, f64)> = (0..seeds)
         .filter_map(|seed| fitted(&truth, &walk, pose_m, seed).ok())
         .map(|t| (f64::from(t.dipole.at_m.z) - truth[2], f64::from(t.sigma(2))))
         .collect();
-    let count = found.len() as f64;
-    let bias_m = found.iter().map(|(e, _)| e).sum::<f64>() / count;
-    let spread_m = (found.iter().map(|(e, _)| (e - bias_m).powi(2)).sum::<f64>() / count).sqrt();
-    let stated = (found.iter().map(|(e, s)| (e / s).powi(2)).sum::<f64>() / count).sqrt();
-    println!(
-        "{depth_m:3} m, poses {:2.0} cm: bound {:7.3} mm, {} of {seeds} found, bias {:+.2} bounds, spread {:.3} bounds, \
-         rms in stated sigmas {stated:.2}",
-        100.0 * pose_m,
-        1000.0 * bound_m,
-        found.len(),
-        bias_m / bound_m,
-        spread_m / bound_m
-    );
-    Trial { bias: bias_m / bound_m, efficiency: spread_m / bound_m, stated, found: found.len() }
+    Trial::of(&found, bound_m, &format!("{depth_m:3} m, poses {:2.0} cm, {seeds} walks", 100.0 * pose_m))
 }
 
 #[test]

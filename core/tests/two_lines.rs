@@ -2,6 +2,8 @@
 //! worked out here in 64-bit floats from Ampere's law. Prints its tables
 //! (`cargo test --release -p nullwalk-core --test two_lines -- --nocapture`).
 
+mod draws;
+
 use glam::Vec3;
 use nullwalk_core::chi_square::{Level, upper_point};
 use nullwalk_core::depth::Measured;
@@ -9,6 +11,8 @@ use nullwalk_core::depth::soil::{Soil, returned_per_m};
 use nullwalk_core::fit::line::{self, PhasorLook};
 use nullwalk_core::fit::{Look, Ring, Shared};
 use num_complex::Complex64;
+
+use draws::Noise;
 
 /// 5 pT per root hertz, ten looks a second.
 const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
@@ -46,24 +50,6 @@ fn field(site: &Site, at: [f64; 3]) -> [Complex64; 3] {
         sum.iter_mut().zip(around).for_each(|(b, c)| *b += wire.current_a * (200.0 * c / p2));
     }
     sum
-}
-
-/// Numbers from a seed.
-struct Noise(u64);
-
-impl Noise {
-    fn of(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(1))
-    }
-
-    fn next(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
 }
 
 fn vector(x: &[f64]) -> Vec3 {
@@ -147,7 +133,7 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
             for spacing in [0.5, 0.75, 1.1, 1.5, 2.0, 3.0] {
                 const SITES: u32 = 12;
                 let mut noise =
-                    Noise::of((1000.0 * share + 10.0 * phase_deg + 100.0 * spacing) as u64 + 7_000_000);
+                    Noise::from((1000.0 * share + 10.0 * phase_deg + 100.0 * spacing) as u64 + 7_000_000);
                 let (mut stronger, mut both, mut worst) = (0, 0, 0.0_f64);
                 for _ in 0..SITES {
                     let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
@@ -205,7 +191,7 @@ fn silent(what: &str, returned_per_m: Measured) -> f64 {
         "share      | noticed by the fit, in quadrature, by either | depth off by over twice its range, and not noticed | \
               worst not noticed"
     );
-    let mut noise = Noise::of(99);
+    let mut noise = Noise::from(99);
     let (mut silent, mut floored) = (0.0, 0.0);
     for (least, most) in [(0.0, 0.0), (0.0, 0.02), (0.02, 0.05), (0.05, 0.1), (0.1, 0.2), (0.2, 0.5)] {
         let (mut by_fit, mut by_quadrature, mut by_either) = (0, 0, 0);
