@@ -4,6 +4,7 @@ use nullwalk_core::frame::MastReading;
 use nullwalk_core::locate::{Settings, Sound};
 use nullwalk_core::record::{Kind, MAX_RECORD_BYTES, Record, Reset, encode};
 use nullwalk_core::verdict::{Fix, Judgement, Verdict};
+use nullwalk_core::words;
 use nullwalk_drivers::battery::Charge;
 use nullwalk_drivers::buttons::Press;
 use nullwalk_drivers::converter::{Faults, Sample};
@@ -15,7 +16,7 @@ use nullwalk_handset::menu::Key;
 use nullwalk_handset::screen::{Canvas, draw};
 use nullwalk_handset::selftest::Report;
 use nullwalk_handset::view::{Page, View};
-use nullwalk_handset::{Fitting, Handset, words};
+use nullwalk_handset::{Fitting, Handset};
 
 use crate::samples::{CHANNELS, RATE_HZ, TONE_HZ};
 use crate::walk::{self, BLOCK, BLOCKS, Stroll};

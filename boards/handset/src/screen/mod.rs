@@ -14,14 +14,14 @@ use core::fmt::Write as _;
 use embedded_graphics::draw_target::DrawTarget;
 use embedded_graphics::pixelcolor::BinaryColor;
 use heapless::String;
-use nullwalk_core::locate::{Guidance, Offset, Phase, Sweep};
+use nullwalk_core::locate::{Guidance, Offset};
 use nullwalk_core::record::FaultKind;
 use nullwalk_core::verdict::{Fix, Reason, Verdict};
+use nullwalk_core::words;
 
 use crate::menu::{Menu, Settings, hertz};
 use crate::selftest::{Check, Finding, Progress, Report};
 use crate::view::{Count, Page, View};
-use crate::words;
 
 pub use canvas::Canvas;
 
@@ -277,12 +277,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
             (None, Some(turn_rad), _) => self.bearing(*turn_rad)?,
             (None, None, Some(offset)) => self.offset(*offset)?,
             (None, None, None) => {
-                let (heading, text) = match phase {
-                    Phase::Listen => ("listening", "Stand still for a moment."),
-                    Phase::Home => ("walk on", "Turn a full circle for a bearing."),
-                    Phase::Bracket => ("walk on", "straight over both nulls."),
-                    Phase::Settle => ("hold still", "The mast upright, its foot on the ground."),
-                };
+                let (heading, text) = words::without_figure(*phase);
                 let y = self.heading(heading)?;
                 self.sentences(y, text)?;
             }
@@ -292,29 +287,16 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
 
     /// What to do in this phase.
     fn instruction(&self, guidance: &Guidance) -> Short {
-        let text = match (guidance.phase, guidance.sweep) {
-            (_, Some(Sweep::TwoBearings(_))) => "45° down, repeat",
-            (_, Some(Sweep::HiddenByGain)) => "gain too high",
-            _ if guidance.past_source => "it is behind you",
-            (Phase::Listen, _) => return short(format_args!("{}", hertz(self.view.tone_hz))),
-            (Phase::Home, _) => "walk towards it",
-            (Phase::Bracket, _) if guidance.mark.is_none() => "pass both nulls",
-            (Phase::Bracket, _) if !guidance.crossed => "walk across",
-            (Phase::Bracket, _) => "hold still there",
-            (Phase::Settle, _) => "hold still",
-        };
-        short(format_args!("{text}"))
+        words::instruction(guidance).map_or_else(
+            || short(format_args!("{}", hertz(self.view.tone_hz))),
+            |text| short(format_args!("{text}")),
+        )
     }
 
     /// Degrees to turn, and the bearing strip.
     fn bearing(&mut self, turn_rad: f32) -> Result<(), D::Error> {
         let deg = degrees(turn_rad);
-        let way = match deg {
-            d if d > 0.0 => "° right",
-            d if d < 0.0 => "° left",
-            _ => "° ahead",
-        };
-        let y = self.figure(&whole(deg.abs()), way)?;
+        let y = self.figure(&whole(deg.abs()), words::turn(deg))?;
         let strip = Scale { y: self.scale_top(y), height: self.scale_height(), share: deg / 90.0 };
         strip.draw_bearing(&mut self.pen)?;
         self.labels(&strip, "90 left", "0", "90 right")
@@ -323,14 +305,13 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
     /// Metres ahead or back, and the offset bar for those aside.
     fn offset(&mut self, offset: Offset) -> Result<(), D::Error> {
         let way = offset.way_m;
-        let y = self.figure(&metres(way.x), if way.x < 0.0 { "m back" } else { "m ahead" })?;
+        let y = self.figure(&metres(way.x), words::ahead(way.x))?;
         let full_m = scale::full_m(way.y);
         // Left on the screen is left on the ground.
         let share = -way.y / full_m;
         let bar = Scale { y: self.scale_top(y), height: self.scale_height(), share };
         bar.draw_offset(&mut self.pen)?;
-        let side = if way.y < 0.0 { "right" } else { "left" };
-        let aside = short(format_args!("{} m {side}", metres(way.y)));
+        let aside = short(format_args!("{} {}", metres(way.y), words::aside(way.y)));
         let end = short(format_args!("{} m", scale::end_label(full_m)));
         self.labels(&bar, &end, &aside, &end)
     }
@@ -405,6 +386,8 @@ const SIGNAL_DB: f32 = 60.0;
 
 #[cfg(test)]
 mod tests {
+    use nullwalk_core::locate::Phase;
+
     use super::*;
 
     /// What stands in the bar, on the left and on the right.
