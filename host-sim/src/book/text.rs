@@ -46,10 +46,8 @@ fn write(text: &mut String, run: &Run, station: &Station) -> fmt::Result {
             format!("   lay {} ± {:.0}°", units::lay(l.value), (2.0 * l.sigma).max(1.0))
         });
         let radius = units::metres_up(p.radius95_m());
-        row(
-            "place",
-            format!("{:.2} m east, {:.2} m north, within {radius} (95 %){lay}", p.east_m, p.north_m),
-        )?;
+        let [east, north] = [p.east_m, p.north_m].map(units::hundredths);
+        row("place", format!("{east:.2} m east, {north:.2} m north, within {radius} (95 %){lay}"))?;
     }
     for (n, method) in station.methods.iter().enumerate() {
         let name = if n == 0 { "methods" } else { "" };

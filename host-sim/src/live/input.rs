@@ -19,6 +19,8 @@ pub enum Action {
     Page(usize),
     /// Show the next page, or the one before.
     Turn(bool),
+    /// Further down a long page, or back up.
+    Scroll(bool),
     /// Another stretch of time.
     Window,
     /// Show the keys, or no longer.
@@ -30,7 +32,7 @@ pub enum Action {
 }
 
 /// Keys and what they do, as the help page lists them.
-pub const KEYS: [(&str, &str); 10] = [
+pub const KEYS: [(&str, &str); 11] = [
     ("space", "pause, and go on"),
     ("s, right", "one step: a hop of 0.1 s"),
     ("+, up", "twice as fast, up to 32 times"),
@@ -38,6 +40,7 @@ pub const KEYS: [(&str, &str); 10] = [
     ("m", "mark a station, and keep it in the job"),
     ("1 to 5", "everything, signal, spectrum, plan, verdict"),
     ("tab", "the next page; with shift the one before"),
+    ("page down", "further down a long page; page up: back"),
     ("w", "how much time is shown: 30, 60, 120 or 300 s"),
     ("?, h", "these keys"),
     ("q, ctrl-c", "leave"),
@@ -61,6 +64,8 @@ pub fn action(key: &KeyEvent) -> Option<Action> {
         KeyCode::Char(digit @ '1'..='5') => Action::Page(digit as usize - '1' as usize),
         KeyCode::Tab => Action::Turn(true),
         KeyCode::BackTab => Action::Turn(false),
+        KeyCode::PageDown => Action::Scroll(true),
+        KeyCode::PageUp => Action::Scroll(false),
         KeyCode::Char('w') => Action::Window,
         KeyCode::Char('?' | 'h') | KeyCode::F(1) => Action::Help,
         KeyCode::Esc => Action::Back,
@@ -87,6 +92,7 @@ mod tests {
             (KeyCode::Char('m'), Action::Mark),
             (KeyCode::Char('5'), Action::Page(4)),
             (KeyCode::Tab, Action::Turn(true)),
+            (KeyCode::PageDown, Action::Scroll(true)),
             (KeyCode::Char('w'), Action::Window),
             (KeyCode::Char('?'), Action::Help),
             (KeyCode::Char('q'), Action::Quit),

@@ -19,6 +19,10 @@ pub const WINDOWS_S: [f64; 4] = [30.0, 60.0, 120.0, 300.0];
 /// A notice goes away after so long, seconds.
 const NOTICE_S: f64 = 8.0;
 
+/// Lines that a key scrolls, and the most that there may be above: no verdict has more.
+const SCROLL: u16 = 10;
+const MOST_SCROLL: u16 = 60;
+
 /// What fills the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Page {
@@ -113,6 +117,8 @@ pub struct State {
     pub help: bool,
     /// and over which stretch of time, of [`WINDOWS_S`].
     pub window: usize,
+    /// Lines of the verdict that are above what is seen of it.
+    pub scroll: u16,
     best_snr_db: f32,
     carrier_offset_hz: f32,
     notice: Option<Notice>,
@@ -155,6 +161,8 @@ impl State {
             Action::Turn(forward) => {
                 self.show((self.page.number() + if forward { 1 } else { pages - 1 }) % pages);
             }
+            Action::Scroll(true) => self.scroll = (self.scroll + SCROLL).min(MOST_SCROLL),
+            Action::Scroll(false) => self.scroll = self.scroll.saturating_sub(SCROLL),
             Action::Window => self.window = (self.window + 1) % WINDOWS_S.len(),
             Action::Help => self.help = !self.help,
             Action::Back => self.help = false,
@@ -163,7 +171,7 @@ impl State {
     }
 
     fn show(&mut self, number: usize) {
-        self.help = false;
+        (self.help, self.scroll) = (false, 0);
         self.page = Page::ALL.get(number).copied().unwrap_or(self.page);
     }
 

@@ -119,10 +119,10 @@ fn help(frame: &mut Frame<'_>, look: Look, area: Rect) {
     lines.extend(
         [
             "",
-            "  Below the signal stands a row of rungs: C a clipped sample, g a gap, s settling after",
-            "  a change of rung, i impulses that were bridged.",
-            "  On the plan o is the mast, with a line forward; the curve around a mark or a fix holds",
-            "  the place with 95 %, numbers are marked stations. North is up.",
+            "  Below the signal stand the rungs; in their place C for a clipped sample,",
+            "  g for a gap, s for settling after a change of rung, i for impulses.",
+            "  On the plan o is the mast, with a line forward. The curve about a mark or",
+            "  a fix holds the place with 95 %; numbers are stations that were marked.",
         ]
         .map(Line::raw),
     );

@@ -78,7 +78,7 @@ fn strength(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect, node: 
     // Where there is no room for every decade, its ends say it.
     let few = usize::from(area.height) < labels.len();
     let labels = if few { [0, labels.len() - 1].map(|n| labels[n].clone()).to_vec() } else { labels };
-    curve(frame, state, look, area, &labels, [bottom, top], &levels);
+    Curve { labels, bounds: [bottom, top], rest: None, levels }.draw(frame, state, look, area);
 }
 
 fn component(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect, (axis, name): (usize, &str)) {
@@ -89,11 +89,11 @@ fn component(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect, (axis
     let full = rounded_up(largest);
     let levels: Vec<(f64, f64)> = points.iter().map(|p| (p.time_s, field(p))).collect();
     let labels = if area.height >= 3 {
-        vec![format!("-{full}"), format!("{name} 0"), format!("{full}")]
+        vec![format!("-{full}"), format!("{name} 0"), format!("{full} nT")]
     } else {
-        vec![format!("{name} -{full}"), format!("{full}")]
+        vec![format!("{name} -{full}"), format!("{full} nT")]
     };
-    curve(frame, state, look, area, &labels, [-full, full], &levels);
+    Curve { labels, bounds: [-full, full], rest: Some(0.0), levels }.draw(frame, state, look, area);
 }
 
 /// 1, 2 or 5 of a decade.
@@ -105,37 +105,43 @@ fn rounded_up(value: f64) -> f64 {
     format!("{rounded:.3}").parse().unwrap_or(rounded)
 }
 
-fn curve(
-    frame: &mut Frame<'_>,
-    state: &State,
-    look: Look,
-    area: Rect,
-    labels: &[String],
+/// A curve over time.
+struct Curve {
+    labels: Vec<String>,
     bounds: [f64; 2],
-    levels: &[(f64, f64)],
-) {
-    let axes = Axes { up: labels, along: &[], gutter: gutter(labels).max(GUTTER), style: look.quiet() };
-    let room = axes.draw(frame, area);
-    let (quiet, ink) = (look.ink(look.quiet()), look.ink(look.trace()));
-    let span = span_s(state);
-    let canvas =
-        Canvas::default().marker(Marker::Braille).x_bounds(span).y_bounds(bounds).paint(|context| {
-            if bounds[0] < 0.0 && bounds[1] == -bounds[0] {
-                let [x1, x2] = span;
-                context.draw(&Stroke { x1, y1: 0.0, x2, y2: 0.0, color: quiet });
-                context.layer();
-            }
-            for pair in levels.windows(2) {
-                // Nobody knows what was in a gap.
-                if let [(x1, y1), (x2, y2)] = *pair
-                    && x2 - x1 < 0.5
-                {
-                    let [y1, y2] = [y1, y2].map(|y| y.clamp(bounds[0], bounds[1]));
-                    context.draw(&Stroke { x1, y1, x2, y2, color: ink });
+    /// Where a line is drawn for nothing.
+    rest: Option<f64>,
+    /// Seconds and levels.
+    levels: Vec<(f64, f64)>,
+}
+
+impl Curve {
+    fn draw(&self, frame: &mut Frame<'_>, state: &State, look: Look, area: Rect) {
+        let Self { labels, bounds, rest, levels } = self;
+        let (bounds, rest) = (*bounds, *rest);
+        let axes = Axes { up: labels, along: &[], gutter: gutter(labels).max(GUTTER), style: look.quiet() };
+        let room = axes.draw(frame, area);
+        let (quiet, ink) = (look.ink(look.quiet()), look.ink(look.trace()));
+        let span = span_s(state);
+        let canvas =
+            Canvas::default().marker(Marker::Braille).x_bounds(span).y_bounds(bounds).paint(|context| {
+                if let Some(y) = rest {
+                    let [x1, x2] = span;
+                    context.draw(&Stroke { x1, y1: y, x2, y2: y, color: quiet });
+                    context.layer();
                 }
-            }
-        });
-    frame.render_widget(canvas, room);
+                for pair in levels.windows(2) {
+                    // Nobody knows what was in a gap.
+                    if let [(x1, y1), (x2, y2)] = *pair
+                        && x2 - x1 < 0.5
+                    {
+                        let [y1, y2] = [y1, y2].map(|y| y.clamp(bounds[0], bounds[1]));
+                        context.draw(&Stroke { x1, y1, x2, y2, color: ink });
+                    }
+                }
+            });
+        frame.render_widget(canvas, room);
+    }
 }
 
 fn nothing(frame: &mut Frame<'_>, state: &State, area: Rect) {
@@ -203,7 +209,8 @@ fn time_row(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect) {
 
 fn decade_label(exponent: i32) -> String {
     match exponent {
-        0.. => format!("{:.0} nT", 10f64.powi(exponent)),
+        3.. => format!("{:.0} µT", 10f64.powi(exponent - 3)),
+        0..3 => format!("{:.0} nT", 10f64.powi(exponent)),
         -3..0 => format!("{:.0} pT", 10f64.powi(exponent + 3)),
         _ => format!("{:.0} fT", 10f64.powi(exponent + 6)),
     }

@@ -15,7 +15,7 @@ use crate::live::state::State;
 /// Reach of the closer look to either side of the tone, hertz.
 const CLOSE_HZ: f64 = 60.0;
 /// A spectrum is shown down to so much below its strongest bin, decibels.
-const REACH_DB: f64 = 100.0;
+const REACH_DB: f64 = 120.0;
 
 pub fn panel(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect) {
     plot(frame, state, look, area, "Spectrum", |half_rate_hz, _| [0.0, half_rate_hz]);
@@ -96,7 +96,9 @@ fn bounds(spectrum: &Spectrum, [from_hz, to_hz]: [f64; 2]) -> [f64; 2] {
         return [0.0, 10.0];
     }
     let top = 10.0 * (top / 10.0).ceil() + 20.0;
-    [(10.0 * (bottom / 10.0).floor()).max(top - REACH_DB).min(top - 30.0), top]
+    // Labels in between are whole tens then, too.
+    let reach = 40.0 * ((top - bottom) / 40.0).ceil();
+    [top - reach.clamp(40.0, REACH_DB), top]
 }
 
 /// Labels for as much as there is room.

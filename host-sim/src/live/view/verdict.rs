@@ -2,7 +2,7 @@
 
 use ratatui::Frame;
 use ratatui::layout::Rect;
-use ratatui::text::{Line, Span, Text};
+use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 
 use super::Look;
@@ -34,10 +34,28 @@ pub fn page(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect) {
     }
     let run = Run { pipe: state.about.pipe, ..Run::default() };
     let said = describe(&run, &state.station(state.refusal.clone()));
+    let width = usize::from(inner.width);
     // Its first line is the number, which it has none of before it is kept.
-    let lines: Vec<&str> = said.lines().skip(1).collect();
-    let mut text = Text::raw(lines.join("\n"));
-    text.push_line("");
-    text.extend(Text::styled(CAUTION, look.strong()));
-    frame.render_widget(Paragraph::new(text).wrap(Wrap { trim: false }), inner);
+    let mut lines: Vec<Line<'_>> = said.lines().skip(1).flat_map(|line| wrapped(line, width)).collect();
+    lines.push(Line::raw(""));
+    lines.extend(textwrap::wrap(CAUTION.trim(), width).into_iter().map(|l| Line::styled(l, look.strong())));
+    let room = usize::from(inner.height);
+    let first = usize::from(state.scroll).min(lines.len().saturating_sub(room));
+    let shown: Vec<Line<'_>> = lines.iter().skip(first).take(room).cloned().collect();
+    frame.render_widget(Paragraph::new(shown), inner);
+    if first + room < lines.len() {
+        let more = Line::styled(" page down: more ", look.alert());
+        let (x, width) = (area.x + 2, more.width() as u16);
+        let place = Rect { x, y: area.bottom().saturating_sub(1), width, height: 1 };
+        frame.render_widget(more, place.intersection(area));
+    }
 }
+
+/// What is too long goes on below where it began, behind the name of the row.
+fn wrapped(line: &str, width: usize) -> Vec<Line<'static>> {
+    let options = textwrap::Options::new(width).subsequent_indent(NAMES);
+    textwrap::wrap(line, options).into_iter().map(|line| Line::raw(line.into_owned())).collect()
+}
+
+/// As wide as the names of rows.
+const NAMES: &str = "             ";
