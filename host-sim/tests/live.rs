@@ -5,7 +5,7 @@ mod handset_records;
 use std::error::Error;
 use std::fs;
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::OnceLock;
 
 use handset_records::{handset_records, stream};
@@ -77,11 +77,12 @@ fn clean() -> (About, Tape) {
 }
 
 fn watched(about: About, feed: &mut dyn Feed, until_s: f64) -> State {
-    let mut state = State::new(about, None, 1.0);
-    let mut time_s = 0.0;
-    while time_s < until_s && state.ending.is_none() {
+    watched_on(State::new(about, None, 1.0), feed, until_s)
+}
+
+fn watched_on(mut state: State, feed: &mut dyn Feed, until_s: f64) -> State {
+    while state.player.time_s() < until_s && state.ending.is_none() {
         pump(&mut state, feed, 0.1, || true);
-        time_s += 0.1;
     }
     state
 }
@@ -119,23 +120,36 @@ fn flowing(text: &str) -> String {
 const PAGES: [Page; 5] = Page::ALL;
 
 #[test]
-fn the_books_screens_are_up_to_date() {
-    let (about, mut tape) = clean();
-    let walking = watched(about, &mut tape, 62.0);
+fn screens_are_as_they_were_looked_at_and_as_the_book_shows_them() {
+    // With its samples, so that there is a spectrum.
+    let (about, mut feed) = samples(&site("clean-level"));
+    let at = |mut state: State, feed: &dyn Feed| {
+        state.spectrum = feed.spectrum();
+        state
+    };
+    let walking = at(watched(about, &mut feed, 23.0), &feed);
+    let over = at(watched_on(walking.clone(), &mut feed, 1e3), &feed);
     let screens = [
-        ("live-walk.txt", text(&drawn(&walking, 80, 24, false))),
-        ("live-fix.txt", text(&drawn(&fixed(), 80, 24, false))),
-        ("live-large.txt", text(&drawn(&fixed(), 120, 40, false))),
+        ("walk.txt", text(&drawn(&walking, 80, 24, false)), true),
+        ("fix.txt", text(&drawn(&over, 80, 24, false)), true),
+        ("large.txt", text(&drawn(&over, 120, 40, false)), false),
     ];
-    let folder: PathBuf = Path::new(env!("CARGO_MANIFEST_DIR")).join("../docs/src/figures");
-    for (name, screen) in screens {
-        let path = folder.join(name);
-        if std::env::var_os("NULLWALK_DRAW").is_some() {
-            fs::write(&path, &screen).expect("written");
-        }
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let book = fs::read_to_string(here.join("../docs/src/live.md")).expect("its chapter");
+    let path_of = |name: &str| here.join("tests/screens").join(name);
+    if std::env::var_os("NULLWALK_DRAW").is_some() {
+        screens.iter().for_each(|(name, screen, _)| fs::write(path_of(name), screen).expect("written"));
+    }
+    for (name, screen, is_in_book) in screens {
+        let path = path_of(name);
         let kept = fs::read_to_string(&path).unwrap_or_default();
         let remedy = "set NULLWALK_DRAW=1 for this test, and look at what it drew";
         assert!(kept == screen, "{}: {remedy}\n{screen}", path.display());
+        assert!(
+            !is_in_book || book.contains(&screen),
+            "docs/src/live.md: paste it from {}",
+            path.display()
+        );
     }
 }
 
@@ -317,8 +331,7 @@ fn a_recording_that_ends_in_mid_walk_is_refused_with_reasons() {
     let mut tape = Tape(walk.into_iter(), feed.refusal());
     let state = watched(about, &mut tape, 1e3);
     let screen = flowing(&shown(&state));
-    for wanted in ["END", "REFUSE no figure", "it ended without a fix", words::reason(Reason::NotBracketed)]
-    {
+    for wanted in ["END", "REFUSE no figure", "it ended without a fix", words::reason(Reason::NotSettled)] {
         assert!(screen.contains(wanted), "no `{wanted}` in {screen}");
     }
 }

@@ -75,7 +75,7 @@ pub fn watch(
         }
         screen.terminal.draw(|frame| draw(frame, state, screen.colour))?;
         let next = last + FRAME;
-        // Every key that waits, then a picture at once.
+        // Every key that waits, then a picture at once; a key that is held down does not keep the picture away.
         while event::poll(next.saturating_duration_since(Instant::now()))? {
             let asked = match event::read()? {
                 Event::Key(key) => action(&key),
@@ -92,7 +92,7 @@ pub fn watch(
                 }
                 None => {}
             }
-            if !event::poll(Duration::ZERO)? {
+            if Instant::now() >= next || !event::poll(Duration::ZERO)? {
                 break;
             }
         }
