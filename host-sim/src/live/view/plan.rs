@@ -74,7 +74,8 @@ fn paint(
     }
     for marked in &state.marked {
         if let Some([east, north]) = marked.place_m {
-            let place = Vec2::new(east as f32, north as f32);
+            // A row above, where the mast does not hide it.
+            let place = Vec2::new(east as f32, north as f32 + CELL * view.metres_per_column());
             print(context, place, Line::styled(marked.number.to_string(), look.strong()));
         }
     }
