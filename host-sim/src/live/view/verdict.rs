@@ -39,7 +39,9 @@ pub fn page(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect) {
     let mut lines: Vec<Line<'_>> = said.lines().skip(1).flat_map(|line| wrapped(line, width)).collect();
     lines.push(Line::raw(""));
     let caution = CAUTION.split_whitespace().collect::<Vec<_>>().join(" ");
-    lines.extend(textwrap::wrap(caution.as_str(), width).into_iter().map(|l| Line::styled(l, look.strong())));
+    lines.extend(
+        textwrap::wrap(caution.as_str(), width).into_iter().map(|l| Line::styled(l, look.strong())),
+    );
     let room = usize::from(inner.height);
     let first = usize::from(state.scroll).min(lines.len().saturating_sub(room));
     let shown: Vec<Line<'_>> = lines.iter().skip(first).take(room).cloned().collect();
