@@ -440,7 +440,7 @@ fn hops_of_a_book_give_the_same_fix_as_the_walk_itself() {
             _ => None,
         })
         .collect();
-    let mut feed = Replay::of_hops(header, &hops).expect("a header that works");
+    let mut feed = Replay::of_hops(header, hops.clone()).expect("a header that works");
     let state = watched(About::default(), &mut feed, 1e3);
     let (ours, theirs) = (state.held.expect("a fix"), fixed().held.expect("a fix"));
     assert_eq!(ours.fix, theirs.fix);

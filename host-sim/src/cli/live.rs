@@ -141,7 +141,7 @@ fn recorded(
     }
     let recording = book.recording(number)?;
     let (header, hops) = recording.playable(path)?;
-    let feed = Replay::of_hops(header, hops)
+    let feed = Replay::of_hops(header, hops.to_vec())
         .map_err(|error| format!("{}, recording {}: {error}", path.display(), recording.number))?;
     let span = hops.first().zip(hops.last()).map(|(a, b)| b.phasors.centre.abs_diff(a.phasors.centre));
     let about = About {

@@ -40,12 +40,12 @@ impl Replay {
     ///
     /// # Errors
     /// When the header describes what cannot be.
-    pub fn of_hops(header: &Header, hops: &[Hop]) -> Result<Self, ConfigError> {
+    pub fn of_hops(header: &Header, hops: Vec<Hop>) -> Result<Self, ConfigError> {
         Ok(Self(Kind::Hops {
             locate: Box::new(Hops::new(header)?),
-            hops: hops.to_vec().into_iter(),
             rate_hz: f64::from(header.rate_hz),
             first: hops.first().map(|hop| hop.phasors.centre),
+            hops: hops.into_iter(),
         }))
     }
 }
