@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use crate::book::{Run, Station};
-use crate::job::{Job, JobError, Settings, Source, fingerprint, keep_station};
+use crate::job::{Job, JobError, Settings, Source, fingerprint, keep_marked};
 
 /// Where marked stations are kept.
 pub struct Keeper {
@@ -36,7 +36,7 @@ impl Keeper {
     /// # Errors
     /// When the job does not take it.
     pub fn keep(&mut self, station: Station) -> Result<u32, JobError> {
-        keep_station(&mut self.job, &self.run, station, self.source.as_ref())
+        keep_marked(&mut self.job, &self.run, station, self.source.as_ref())
     }
 
     /// Where they are kept.
