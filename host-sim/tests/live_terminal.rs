@@ -287,6 +287,27 @@ fn signals_give_the_terminal_back() {
 }
 
 #[test]
+fn it_ends_when_the_terminal_goes_away() {
+    // In a session of its own no signal tells it.
+    for session in ["", "setsid"] {
+        let folder = folder();
+        let script = format!("sh -c 'echo $$ >pid; exec {session} \"$0\" live --site clean-level' \"$0\"");
+        let mut desk = Desk::shell(folder.path(), (80, 24), &script, &[]);
+        desk.sees("Guidance");
+        let pid = fs::read_to_string(folder.path().join("pid")).expect("its number");
+        drop(desk);
+        let state =
+            || Command::new("ps").args(["-o", "stat=", "-p", pid.trim()]).output().expect("told").stdout;
+        let begun = Instant::now();
+        // What nobody has waited for yet is over as well.
+        while state().first().is_some_and(|state| *state != b'Z') {
+            assert!(begun.elapsed() < PATIENCE, "it goes on without a terminal");
+            thread::sleep(Duration::from_millis(50));
+        }
+    }
+}
+
+#[test]
 fn what_cannot_be_shown_is_said_before_the_terminal_is_taken() {
     let folder = folder();
     capture(folder.path());

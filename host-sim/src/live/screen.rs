@@ -3,6 +3,8 @@
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::thread;
 use std::time::{Duration, Instant};
 
 use ratatui::DefaultTerminal;
@@ -58,6 +60,14 @@ impl Drop for Screen {
     }
 }
 
+/// Keys and changes of size, as they come. They are waited for on a thread of their own, since `crossterm` never comes back
+/// from a terminal that was hung up.
+fn events() -> Receiver<io::Result<Event>> {
+    let (sender, events) = mpsc::channel();
+    thread::spawn(move || while sender.send(event::read()).is_ok() {});
+    events
+}
+
 /// Show a feed until whoever looks on leaves. `keep` keeps a station, gives its number and says where, or says why not.
 ///
 /// # Errors
@@ -68,6 +78,7 @@ pub fn watch(
     feed: &mut dyn Feed,
     mut keep: impl FnMut(Station) -> Result<(u32, String), String>,
 ) -> io::Result<()> {
+    let events = events();
     let mut last = Instant::now();
     loop {
         if !state.help && matches!(state.page, Page::Overview | Page::Spectrum) {
@@ -76,10 +87,12 @@ pub fn watch(
         screen.terminal.draw(|frame| draw(frame, state, screen.colour))?;
         let next = last + FRAME;
         // Every key that waits, then a picture at once; a key that is held down does not keep the picture away.
-        while event::poll(next.saturating_duration_since(Instant::now()))? {
-            let asked = match event::read()? {
-                Event::Key(key) => action(&key),
-                _ => None,
+        let mut patience = next.saturating_duration_since(Instant::now());
+        loop {
+            let asked = match events.recv_timeout(patience) {
+                Ok(event) => event?.as_key_event().as_ref().and_then(action),
+                Err(RecvTimeoutError::Timeout) => break,
+                Err(RecvTimeoutError::Disconnected) => return Err(io::ErrorKind::BrokenPipe.into()),
             };
             match asked {
                 Some(Action::Quit) => return Ok(()),
@@ -92,7 +105,8 @@ pub fn watch(
                 }
                 None => {}
             }
-            if Instant::now() >= next || !event::poll(Duration::ZERO)? {
+            patience = Duration::ZERO;
+            if Instant::now() >= next {
                 break;
             }
         }
