@@ -113,8 +113,7 @@ fn shown(state: &State) -> String {
 
 /// Words in their order, wherever lines end and frames stand.
 fn flowing(text: &str) -> String {
-    let words = text.split_whitespace().filter(|word| !word.chars().all(|c| "│─┌┐└┘".contains(c)));
-    words.collect::<Vec<_>>().join(" ")
+    text.replace(['│', '─', '┌', '┐', '└', '┘'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 const PAGES: [Page; 5] = Page::ALL;
