@@ -284,7 +284,7 @@ fn run(scene: &Scene) -> Ran {
         shown.extend(view.notice);
         match view.page {
             Page::Fault(kind, _) => shown.extend([words::fault(kind)]),
-            Page::Guide(guidance) => shown.extend(guidance.trouble.map(words::of_reason)),
+            Page::Guide(guidance) => shown.extend(guidance.trouble.map(words::reason_word)),
             _ => {}
         }
         if let Some((guidance, mast)) = last_said(&book) {
@@ -411,7 +411,7 @@ fn ten_minutes_of_faults_give_no_wrong_fix_and_every_fault_is_named() {
             found.as_ref().is_err_and(|reasons| reasons.as_slice().first() == Some(&Reason::Disturbed))
         };
         if matches!(scene.wrong, Wrong::Every(2))
-            && !(ran.shown.contains(words::of_reason(Reason::Disturbed))
+            && !(ran.shown.contains(words::reason_word(Reason::Disturbed))
                 && ran.stations.iter().all(is_told))
         {
             complaints.push(format!("not told why nothing is heard: {told}, shown {:?}", ran.shown));

@@ -19,7 +19,7 @@ pub const STATION_WITHOUT_FIGURE: &str = "without a figure. Not found is never n
 pub const STATION_WITHOUT_FIX: &str = "without a fix. Not found is never not there.";
 
 /// Name of a phase.
-pub const fn of_phase(phase: Phase) -> &'static str {
+pub const fn phase_word(phase: Phase) -> &'static str {
     match phase {
         Phase::Listen => "LISTEN",
         Phase::Home => "HOME",
@@ -73,7 +73,7 @@ pub const fn aside(left_m: f32) -> &'static str {
 }
 
 /// Name of a verdict.
-pub const fn of_verdict(verdict: Verdict) -> &'static str {
+pub const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Agree => "AGREE",
         Verdict::Doubt => "DOUBT",
@@ -82,7 +82,7 @@ pub const fn of_verdict(verdict: Verdict) -> &'static str {
 }
 
 /// A reason as a heading.
-pub const fn of_reason(reason: Reason) -> &'static str {
+pub const fn reason_word(reason: Reason) -> &'static str {
     match reason {
         Reason::NoTone => "not heard",
         Reason::OtherTone(_) => "another tone",

@@ -161,11 +161,11 @@ fn guidance_says_what_a_handset_says() {
         pump(&mut state, &mut tape, 0.5, || true);
         let Some(now) = &state.now else { continue };
         let (guidance, screen) = (&now.guidance, shown(&state));
-        let phase = words::of_phase(guidance.phase);
+        let phase = words::phase_word(guidance.phase);
         assert!(screen.contains(phase), "no {phase} in\n{screen}");
         let (_, text) = words::without_figure(guidance.phase);
         let wanted = match (guidance.trouble, guidance.turn_rad, guidance.offset) {
-            (Some(reason), ..) => words::of_reason(reason).to_owned(),
+            (Some(reason), ..) => words::reason_word(reason).to_owned(),
             (None, Some(turn_rad), _) => {
                 let deg = turn_rad.to_degrees().round();
                 format!("{:.0}{}", deg.abs(), words::turn(deg))
@@ -232,7 +232,7 @@ fn a_verdict_comes_with_every_reason_and_its_remedy() {
     }
     let screen = flowing(&shown(&state));
     assert!(screen.contains("DOUBT"), "{screen}");
-    assert!(reasons.iter().all(|reason| screen.contains(words::of_reason(*reason))), "{screen}");
+    assert!(reasons.iter().all(|reason| screen.contains(words::reason_word(*reason))), "{screen}");
     state.act(Action::Page(4));
     let mut screens = String::new();
     for _ in 0..4 {
@@ -331,7 +331,7 @@ fn a_recording_that_ends_in_mid_walk_is_refused_with_reasons() {
     let state = watched(about, &mut tape, 1e3);
     let screen = flowing(&shown(&state));
     for wanted in
-        ["END", "REFUSE no figure", "it ended without a fix", words::of_reason(Reason::NotSettled)]
+        ["END", "REFUSE no figure", "it ended without a fix", words::reason_word(Reason::NotSettled)]
     {
         assert!(screen.contains(wanted), "no `{wanted}` in {screen}");
     }
@@ -426,7 +426,7 @@ fn who_comes_late_to_a_link_sees_guidance_without_fields() {
     let now = state.now.as_ref().expect("guidance");
     assert!(now.nodes_nt.is_empty());
     let screen = shown(&state);
-    assert!(screen.contains(words::of_phase(now.guidance.phase)), "{screen}");
+    assert!(screen.contains(words::phase_word(now.guidance.phase)), "{screen}");
     assert!(!screen.contains("512 Hz"), "nobody said the tone\n{screen}");
 }
 

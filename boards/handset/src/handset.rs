@@ -312,7 +312,7 @@ impl<const C: usize> Handset<C> {
         match self.desk.book {
             BookState::Broken(Unkept::Full) => Some(words::fault(FaultKind::StorageFull)),
             BookState::Broken(Unkept::Failed) => Some(words::fault(FaultKind::StorageFailed)),
-            _ if self.desk.tainted => Some(words::of_reason(Reason::PartFaulty)),
+            _ if self.desk.tainted => Some(words::reason_word(Reason::PartFaulty)),
             _ => match self.fault_now() {
                 Some((kind, _)) => Some(words::fault(kind)),
                 None if self.charge != Charge::Full => Some("battery low"),

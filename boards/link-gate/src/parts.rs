@@ -244,14 +244,14 @@ pub fn keep_all() {
     keep(FaultKind::sentence as *const ());
     keep(Reset::name as *const ());
 
-    keep(words::of_phase as *const ());
+    keep(words::phase_word as *const ());
     keep(words::instruction as *const ());
     keep(words::without_figure as *const ());
     keep(words::turn as *const ());
     keep(words::ahead as *const ());
     keep(words::aside as *const ());
-    keep(words::of_verdict as *const ());
-    keep(words::of_reason as *const ());
+    keep(words::verdict_word as *const ());
+    keep(words::reason_word as *const ());
     keep(words::fault as *const ());
     keep(words::remedy as *const ());
 

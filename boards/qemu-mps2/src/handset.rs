@@ -358,7 +358,7 @@ fn millimetres(metres: f32) -> i32 {
 fn tell(fix: &Fix) {
     let Judgement { verdict, depth, range, .. } = &fix.judgement;
     let (verdict, [east, north]) =
-        (words::of_verdict(*verdict), fix.place.map_or([0.0; 2], |place| [place.east_m, place.north_m]));
+        (words::verdict_word(*verdict), fix.place.map_or([0.0; 2], |place| [place.east_m, place.north_m]));
     let (Some(depth), Some(range)) = (depth, range) else {
         say!("# fix: {}. {}", verdict, words::CAUTION_NOTHING);
         return;
@@ -377,8 +377,8 @@ fn locate(carried: &mut Carried, said: &mut Said) {
         carried.step(0);
         let View { page, rung, .. } = carried.app.handset.view();
         let now = match &page {
-            Page::Guide(guidance) => words::of_phase(guidance.phase),
-            Page::Fix(fix) => words::of_verdict(fix.judgement.verdict),
+            Page::Guide(guidance) => words::phase_word(guidance.phase),
+            Page::Fix(fix) => words::verdict_word(fix.judgement.verdict),
             Page::Done(..) => "station kept",
             _ => "no samples yet",
         };

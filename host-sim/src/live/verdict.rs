@@ -41,7 +41,7 @@ impl Summary {
         }
         more.push(format!("at {:.1} s", held.time_s));
         Self {
-            word: words::of_verdict(judgement.verdict),
+            word: words::verdict_word(judgement.verdict),
             figure,
             more: more.join(", "),
             why: headings(judgement.reasons.as_slice()),
@@ -55,10 +55,10 @@ impl Summary {
         let why = if over {
             headings(state.refusal.as_slice())
         } else {
-            trouble.map_or(String::new(), |trouble| words::of_reason(trouble).to_owned())
+            trouble.map_or(String::new(), |trouble| words::reason_word(trouble).to_owned())
         };
         Self {
-            word: if over { words::of_verdict(Verdict::Refuse) } else { "no fix yet" },
+            word: if over { words::verdict_word(Verdict::Refuse) } else { "no fix yet" },
             figure: "no figure".to_owned(),
             more: if over { "it ended without a fix".to_owned() } else { String::new() },
             why,
@@ -73,5 +73,5 @@ impl Summary {
 }
 
 fn headings(reasons: &[Reason]) -> String {
-    reasons.iter().map(|reason| words::of_reason(*reason)).collect::<Vec<_>>().join(", ")
+    reasons.iter().map(|reason| words::reason_word(*reason)).collect::<Vec<_>>().join(", ")
 }

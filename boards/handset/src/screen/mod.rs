@@ -201,7 +201,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
 
     fn reason(&mut self, bar: &str, reason: Reason, text: &str, count: Count) -> Result<(), D::Error> {
         let Count { number, of } = count;
-        self.bar(&short(format_args!("{bar} {number}/{of}")), words::of_reason(reason))?;
+        self.bar(&short(format_args!("{bar} {number}/{of}")), words::reason_word(reason))?;
         let y = self.sentences(self.top() + self.pen.thick(), text)?;
         if matches!(reason, Reason::NoTone | Reason::OtherTone(_)) {
             self.sentences(y, words::CAUTION_NOTHING_BRIEF)?;
@@ -252,14 +252,14 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
 
     fn guide(&mut self, guidance: &Guidance) -> Result<(), D::Error> {
         let Guidance { phase, turn_rad, offset, trouble, .. } = guidance;
-        self.bar(words::of_phase(*phase), self.notice_or(&self.instruction(guidance)))?;
+        self.bar(words::phase_word(*phase), self.notice_or(&self.instruction(guidance)))?;
         match (trouble, turn_rad, offset) {
             (Some(Reason::OtherTone(hz)), ..) => {
                 let y = self.heading(&short(format_args!("{} is here", hertz(*hz))))?;
                 self.sentences(y, words::CAUTION_NOTHING)?;
             }
             (Some(reason @ Reason::NoTone), ..) => {
-                let y = self.heading(words::of_reason(*reason))?;
+                let y = self.heading(words::reason_word(*reason))?;
                 self.sentences(y, words::CAUTION_NOTHING)?;
             }
             // There is no room for the signal, and it says nothing here.
@@ -267,7 +267,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
                 let y = self.top() + 2 * self.pen.thick() + self.pen.letters.list.capital();
                 self.pen.text(
                     self.pen.letters.list,
-                    words::of_reason(*reason),
+                    words::reason_word(*reason),
                     self.pen.width / 2,
                     y,
                     Side::Middle,
@@ -361,10 +361,10 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
         let reasons = judgement.reasons.as_slice();
         let why = match reasons {
             [] => short(format_args!("95 %")),
-            [only] => short(format_args!("{}", words::of_reason(*only))),
-            [first, more @ ..] => short(format_args!("{} +{}", words::of_reason(*first), more.len())),
+            [only] => short(format_args!("{}", words::reason_word(*only))),
+            [first, more @ ..] => short(format_args!("{} +{}", words::reason_word(*first), more.len())),
         };
-        self.bar(words::of_verdict(judgement.verdict), self.notice_or(&why))?;
+        self.bar(words::verdict_word(judgement.verdict), self.notice_or(&why))?;
         let range = judgement.range.filter(|_| judgement.verdict != Verdict::Refuse);
         let Some(range) = range else {
             let y = self.heading("no figure")?;
@@ -404,7 +404,7 @@ mod tests {
         ];
         let right: std::vec::Vec<_> = notices.chain(instructions).collect();
         let bracketing = |text: &&str| !text.contains("repeat");
-        let phases = [Phase::Listen, Phase::Home, Phase::Settle].map(words::of_phase);
+        let phases = [Phase::Listen, Phase::Home, Phase::Settle].map(words::phase_word);
         let both = |left: &'static str| right.iter().map(move |right| (left, *right));
         phases
             .into_iter()

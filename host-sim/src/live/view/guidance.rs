@@ -41,7 +41,7 @@ pub fn panel(frame: &mut Frame<'_>, state: &State, look: Look, area: Rect) {
 fn heading(state: &State, guidance: &Guidance, look: Look) -> Line<'static> {
     let tone = || state.about.signal.as_ref().map_or(String::new(), |s| format!("{} Hz", s.tone_hz));
     let what = words::instruction(guidance).map_or_else(tone, str::to_owned);
-    let phase = Span::styled(format!(" {} ", words::of_phase(guidance.phase)), look.alert());
+    let phase = Span::styled(format!(" {} ", words::phase_word(guidance.phase)), look.alert());
     Line::from(vec![phase, Span::raw("  "), Span::styled(what, look.strong())])
 }
 
@@ -53,9 +53,9 @@ fn figure(guidance: &Guidance, look: Look, width: usize) -> Vec<Line<'static>> {
             said(format!("{hz:.0} Hz is here"), words::CAUTION_NOTHING, look, width)
         }
         (Some(reason @ Reason::NoTone), ..) => {
-            said(words::of_reason(*reason).to_owned(), words::CAUTION_NOTHING, look, width)
+            said(words::reason_word(*reason).to_owned(), words::CAUTION_NOTHING, look, width)
         }
-        (Some(reason), ..) => said(words::of_reason(*reason).to_owned(), reason.remedy(), look, width),
+        (Some(reason), ..) => said(words::reason_word(*reason).to_owned(), reason.remedy(), look, width),
         (None, Some(turn_rad), _) => bearing(*turn_rad, look, width),
         (None, None, Some(offset)) => aside(*offset, look, width),
         (None, None, None) => without(*phase, look, width),
