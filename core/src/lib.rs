@@ -31,5 +31,6 @@ pub mod paced;
 mod pose;
 pub mod record;
 pub mod tone;
+pub mod trace;
 pub mod tuning;
 pub mod verdict;
