@@ -54,7 +54,11 @@ struct Counts(BTreeMap<&'static str, u32>);
 
 impl Counts {
     fn add(&mut self, fix: &TraceFix) {
-        fix.judgement.reasons.as_slice().iter().for_each(|reason| *self.0.entry(reason.code()).or_default() += 1);
+        fix.judgement
+            .reasons
+            .as_slice()
+            .iter()
+            .for_each(|reason| *self.0.entry(reason.code()).or_default() += 1);
     }
 }
 
@@ -76,7 +80,8 @@ fn mixed(noise: &mut Noise) -> Wire {
 fn nominal(sites: u32, soil_told: bool, high: bool) {
     let mut noise = Noise::from(17 + u64::from(soil_told));
     let (mut agreed, mut refused, mut reasons) = (0, 0, Counts::default());
-    let (mut fits, mut within, mut within_twice, mut places, mut shallow, mut sigmas) = (0, 0, 0, 0, 0, Vec::new());
+    let (mut fits, mut within, mut within_twice, mut places, mut shallow, mut sigmas) =
+        (0, 0, 0, 0, 0, Vec::new());
     let mut offs = Vec::new();
     for n in 0..sites {
         let mut wire = mixed(&mut noise);
@@ -132,7 +137,8 @@ fn nominal_sites() {
 
 fn two(sites: u32) {
     let mut noise = Noise::from(99);
-    let (mut agreed, mut refused, mut wrong, mut wrong_silent, mut shallow, mut counted) = (0, 0, 0, 0, 0, 0);
+    let (mut agreed, mut refused, mut wrong, mut wrong_silent, mut shallow, mut counted) =
+        (0, 0, 0, 0, 0, 0);
     let mut reasons = Counts::default();
     let mut worst = 0.0_f64;
     for _ in 0..sites {
@@ -197,7 +203,11 @@ fn broken(sites: u32) {
             for _ in 0..sites {
                 let depth_m = 0.5 + 1.5 * noise.uniform();
                 let away_m = depth_m * (least + (most - least) * noise.uniform());
-                let fix = traced(&tracer(8192.0, Soil::Unknown), &|at| yard::broken(kind, away_m, depth_m, at), &mut noise);
+                let fix = traced(
+                    &tracer(8192.0, Soil::Unknown),
+                    &|at| yard::broken(kind, away_m, depth_m, at),
+                    &mut noise,
+                );
                 reasons.add(&fix);
                 flagged += u32::from(fix.judgement.verdict != Verdict::Agree);
                 refused += u32::from(fix.judgement.verdict == Verdict::Refuse);
@@ -217,4 +227,37 @@ fn broken(sites: u32) {
 #[test]
 fn bends_ends_and_tees() {
     broken(20);
+}
+
+#[test]
+#[ignore]
+fn diagnosis() {
+    let mut noise = Noise::from(5);
+    for (name, soil, tone_hz) in
+        [("dry", 0, 8192.0), ("loam", 1, 8192.0), ("clay", 2, 8192.0), ("clay 32k", 2, 32768.0)]
+    {
+        for n in 0..12 {
+            let wire0 = mixed(&mut noise);
+            let [least, most] = SOILS[soil].conductivity_s_per_m().map(f64::from);
+            let conductivity = least * (most / least).powf(noise.uniform());
+            let k_per_m = (TAU * tone_hz * 4e-7 * std::f64::consts::PI * conductivity).sqrt();
+            let wire = Wire { k_per_m, ..wire0 };
+            let fix = traced(&tracer(tone_hz, Soil::Unknown), &|at| sum(&[wire], at), &mut noise);
+            let kappa = 0.4714 * k_per_m;
+            if let (Some(o), Some(l)) = (fix.out_of_step, fix.line) {
+                println!(
+                    "{name} {n} depth {:.2} kappa {kappa:.4}: fit {:.4} level {:.4} +- {:.4} growing/k2 {:.3} +- {:.3} chi {:.0} of {} {:?}",
+                    -wire.up_m,
+                    l.returned_per_m,
+                    o.level_per_m.value,
+                    o.level_per_m.sigma,
+                    o.growing_per_m2.value as f64 / kappa / kappa,
+                    o.growing_per_m2.sigma as f64 / kappa / kappa,
+                    o.chi_square,
+                    o.freedom,
+                    fix.judgement.reasons.as_slice()
+                );
+            }
+        }
+    }
 }

@@ -37,7 +37,7 @@ pub struct Wire {
 impl Wire {
     /// Depth below the ground at the point abreast of a place, and that point.
     pub fn depth_abreast_m(&self, [x, y]: [f64; 2]) -> f64 {
-        let on = (x * self.lay.cos() + (y - self.left_m) * self.lay.sin()) * 1.0;
+        let on = x * self.lay.cos() + (y - self.left_m) * self.lay.sin();
         -self.up_m - on * self.slope.tan()
     }
 
@@ -47,26 +47,28 @@ impl Wire {
     }
 
     pub fn field_nt(&self, at: [f64; 3]) -> Phasor {
-        let axis =
-            [self.lay.cos() * self.slope.cos(), self.lay.sin() * self.slope.cos(), self.slope.sin()];
+        let axis = [self.lay.cos() * self.slope.cos(), self.lay.sin() * self.slope.cos(), self.slope.sin()];
         let r = [at[0], at[1] - self.left_m, at[2] - self.up_m];
         let on: f64 = r.iter().zip(axis).map(|(r, a)| r * a).sum();
         let p = [0, 1, 2].map(|n| r[n] - on * axis[n]);
         let left = [-self.lay.sin(), self.lay.cos(), 0.0];
         let aside: f64 = p.iter().zip(left).map(|(p, l)| p * l).sum();
-        let above = p[2];
+        let above_axis =
+            [-self.lay.cos() * self.slope.sin(), -self.lay.sin() * self.slope.sin(), self.slope.cos()];
+        let above: f64 = p.iter().zip(above_axis).map(|(p, u)| p * u).sum();
         // Per 200 nT m: level to the right, and up, as straight above and to the left of a current along the axis.
         let r2 = aside * aside + above * above;
         let mut level = Complex64::new(above / r2, 0.0);
         let mut up = Complex64::new(aside / r2, 0.0);
         if self.k_per_m > 0.0 {
             // The ground is at z = 0.
-            let (more_level, more_up) = returned(aside, at[2].max(0.0), above - at[2].max(0.0), self.k_per_m);
+            let (more_level, more_up) =
+                returned(aside, at[2].max(0.0), above - at[2].max(0.0), self.k_per_m);
             level += more_level;
             up += more_up;
         }
         let scale = self.current_a * 200.0;
-        [left[0] * -level * scale, left[1] * -level * scale, up * scale]
+        [0, 1, 2].map(|n| (above_axis[n] * up - left[n] * level) * scale)
     }
 }
 
