@@ -36,6 +36,8 @@ const APART_SHARE: f32 = 0.02;
 const UNNOTICED: f32 = 0.01;
 /// A current that changes by this share over a depth is that of no line below.
 const FALLEN: f32 = 0.3;
+/// Methods that differ by this share of the depth are far apart.
+const FAR_SHARE: f32 = 0.08;
 /// Soil counts when it makes more than this share of the variance, and the sigma more than this share of the depth.
 const SOIL_SHARE: f32 = 0.5;
 const SOIL_SIGMA: f32 = 0.03;
@@ -145,6 +147,8 @@ impl Tracer {
             reasons.add_if(strange, Reason::Elliptical);
             let returned = Measured::new(line.returned_per_m, found.sigma(5));
             reasons.add_if(!is_one_soil(returned, out.level_per_m), Reason::NotOneLine);
+            let lacking = lacks_level(returned, out.level_per_m) && far_apart(&fix.depths);
+            reasons.add_if(lacking, Reason::PastEnd);
         }
         fix.change = line::change(walk, found, shared, self.returned_per_m);
         if let Some(change) = &fix.change {
@@ -158,7 +162,7 @@ impl Tracer {
         reasons.add_if(self.is_soil(found, stated), Reason::SoilUnknown);
         if reasons.as_slice().iter().any(|reason| reason.bends()) {
             fix.two = self.two(walk, shared, Some(here_m));
-            if let Some(two) = fix.two.filter(|two| two.explains) {
+            if let Some(two) = fix.two.filter(|two| two.explains && is_something(two.second.current_a)) {
                 reasons.add(two.reason());
             }
         }
@@ -204,7 +208,7 @@ impl Tracer {
             (half_width, half_width_more),
             (diagonal, diagonal_more),
             (self.lifted(state, found, here_m), Err(Unusable::NotMeasured)),
-            (of_measured(found.stated_depth_m(here_m)), Err(Unusable::NotMeasured)),
+            (of_measured(found.depth_below_m(here_m)), Err(Unusable::NotMeasured)),
         ];
         for (depth, (plain, more)) in depths.iter_mut().zip(pairs) {
             *depth = plain.and_then(|plain| {
@@ -417,6 +421,24 @@ fn is_one_soil(in_step: Measured, behind: Measured) -> bool {
     let sigma = math::sqrt(in_step.sigma * in_step.sigma + behind.sigma * behind.sigma);
     let expected = 0.85 * in_step.value;
     (behind.value - expected).abs() < SLIGHT + 0.3 * expected.abs() + BEYOND * sigma
+}
+
+/// Whether much more of a level field is missing than the soil accounts for: so it is past an end, where the current that
+/// leaves the wire makes one.
+fn lacks_level(in_step: Measured, behind: Measured) -> bool {
+    let sigma = math::sqrt(in_step.sigma * in_step.sigma + behind.sigma * behind.sigma);
+    0.85 * in_step.value - behind.value > 2.0 * SLIGHT + 0.4 * behind.value.abs() + BEYOND * sigma
+}
+
+/// Whether any method's depth is so far from the fit's that no figure is worth giving.
+fn far_apart(depths: &LineDepths) -> bool {
+    let [others @ .., fit] = depths;
+    let Ok(fit) = fit else { return false };
+    let far_m = FAR_SHARE * fit.depth_m;
+    others.iter().flatten().any(|depth| {
+        let off_m = (depth.depth_m - fit.depth_m).abs();
+        off_m > BEYOND * depth.sigma_m && off_m > far_m
+    })
 }
 
 /// Whether any method's depth does not go with the fit's. The fit makes the best of the same walk, so what they differ by
