@@ -46,7 +46,8 @@ fn traced(tracer: &Tracer, field_nt: &dyn Fn([f64; 3]) -> [Complex64; 3], noise:
             Sight { at: 1000 * n as u64, look, wander_m: 0.0, phase_rad: None, saturated: false },
         );
     }
-    tracer.judge(&state)
+    // Whether two lines are tried changes no verdict, and costs ten times all the rest.
+    tracer.glance(&state)
 }
 
 fn sum(wires: &[Wire], at: [f64; 3]) -> [Complex64; 3] {
@@ -358,6 +359,33 @@ fn what_is_no_line_is_not_taken_for_one() {
             assert!(codes(&fix).contains(&"not-a-line"), "{:?}", fix.judgement);
         }
     }
+}
+
+/// Two lines 1.5 depths apart in step: the second is named, and where it lies.
+#[test]
+fn a_neighbour_is_named_and_placed() {
+    let second = Wire { left_m: 1.9, current_a: Complex64::new(0.004, 0.0), ..wire() };
+    let places = lanes(6.0);
+    let both = |at: [f64; 3]| sum(&[wire(), second], at);
+    let tracer = tracer(8192.0, Soil::Dry);
+    let mut state = tracer.start();
+    for (n, look) in looks(&both, &places, POSE_M, &mut Noise::from(4)).into_iter().enumerate() {
+        let sight = Sight { at: n as u64, look, wander_m: 0.0, phase_rad: None, saturated: false };
+        tracer.push(&mut state, sight);
+    }
+    let fix = tracer.judge(&state);
+    assert!(
+        fix.judgement.verdict == Verdict::Doubt && codes(&fix).contains(&"bleed-over"),
+        "{:?}",
+        codes(&fix)
+    );
+    let two = fix.two.unwrap();
+    for (found, wire) in [(two.first, wire()), (two.second, second)] {
+        let here = [f64::from(found.place.east_m), f64::from(found.place.north_m)];
+        assert!(wire.left_of_m(here).abs() < 0.1, "{found:?}");
+        assert!((f64::from(found.depth.depth_m) - wire.depth_abreast_m(here)).abs() < 0.12, "{found:?}");
+    }
+    assert!(two.explains && two.phase_rad.abs() < 0.1);
 }
 
 #[test]

@@ -120,6 +120,7 @@ pub fn keep_all() {
     keep(Models::choice as *const ());
     keep(Choice::is_decided as *const ());
     keep(fit::line::change::<128, Look> as *const ());
+    keep(fit::line::kind_by_heights as *const ());
 
     keep(trace::Settings::of as *const ());
     keep(Tracer::new as *const ());
@@ -128,6 +129,7 @@ pub fn keep_all() {
     keep(Tracer::push as *const ());
     keep(Tracer::lift as *const ());
     keep(Tracer::judge as *const ());
+    keep(Tracer::glance as *const ());
     keep(TraceState::walk as *const ());
     keep(TraceState::counts as *const ());
     keep(LineMethod::name as *const ());

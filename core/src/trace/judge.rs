@@ -54,10 +54,18 @@ type OneLine = Traced<Line, UNKNOWNS>;
 impl Tracer {
     /// What the walk so far amounts to.
     ///
-    /// For the desk, or while standing still: it fits a line, a sonde, a pair and a line that changes, and where one line
-    /// does not explain the walk, two; some 20 million instructions on a Cortex-M4F for a full walk, ten times that with
-    /// the fit of two.
+    /// For the desk, or while standing still: it fits a line, a sonde, a pair and a line that changes, some 20 million
+    /// instructions on a Cortex-M4F for a full walk; and two lines where one does not explain it, ten times that and more.
     pub fn judge(&self, state: &TraceState) -> TraceFix {
+        self.judged(state, true)
+    }
+
+    /// [`Self::judge`] without two lines being tried: the same verdict, but for which neighbour it is.
+    pub fn glance(&self, state: &TraceState) -> TraceFix {
+        self.judged(state, false)
+    }
+
+    fn judged(&self, state: &TraceState, separate: bool) -> TraceFix {
         let walk = &state.walk;
         let mut fix = TraceFix {
             at: state.at,
@@ -94,11 +102,11 @@ impl Tracer {
         let Some(found) = models.line else {
             // Which of the two it was, is not kept; that there is none, is what matters.
             reasons.add(Reason::NotALine);
-            fix.two = self.two(walk, &shared, None);
+            fix.two = separate.then(|| self.two(walk, &shared, None)).flatten();
             fix.judgement = refused(reasons);
             return fix;
         };
-        self.fill(&mut fix, state, &shared, &found, reasons);
+        self.fill(&mut fix, state, &shared, &found, reasons, separate);
         fix
     }
 
@@ -110,6 +118,7 @@ impl Tracer {
         shared: &Shared,
         found: &OneLine,
         mut reasons: Reasons,
+        separate: bool,
     ) {
         let (walk, line) = (&state.walk, found.source);
         let (crossed, _) = crossings(walk.looks(), &line, shared, line.returned_per_m);
@@ -161,7 +170,7 @@ impl Tracer {
             reasons.add_if(is_something(turning), Reason::LineBends);
         }
         reasons.add_if(self.is_soil(found, stated), Reason::SoilUnknown);
-        if reasons.as_slice().iter().any(|reason| reason.bends()) {
+        if separate && reasons.as_slice().iter().any(|reason| reason.bends()) {
             fix.two = self.two(walk, shared, Some(here_m));
             if let Some(two) = fix.two.filter(|two| two.explains && is_something(two.second.current_a)) {
                 reasons.add(two.reason());

@@ -5,6 +5,7 @@
 
 mod change;
 mod glimpse;
+mod heights;
 mod model;
 mod pair;
 mod poles;
@@ -27,6 +28,7 @@ use wire::{Axes, SCALE_NT, Wire};
 
 pub use change::{Change, change};
 pub use glimpse::glimpse;
+pub use heights::{Height, kind_by_heights};
 pub use model::{Choice, Kind, Models};
 pub use pair::{PAIR_UNKNOWNS, Pair, traverse_pair};
 pub use start::start;

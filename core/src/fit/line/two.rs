@@ -26,6 +26,8 @@ const MORE_ROUNDS: u32 = 50;
 const FOLLOWED: usize = 3;
 /// Those and the poles.
 const STARTS: usize = TRIED.len() + 1;
+/// Looks with more than this share of the strongest field are the first line's.
+const STRONG: f32 = 0.4;
 /// Where the first goes while the second is tried: so much of the way from it.
 const APART: f32 = 0.2;
 
@@ -78,7 +80,7 @@ pub struct Two {
 /// and where their currents are out of step, the ellipse that the field makes. The search begins at nine places: eight
 /// with the second line beside the one that the strongest fields speak for, and one where a rational function through
 /// the fields has its poles. The best three are followed to the end, and the others while noise does not explain what is
-/// left over: some 130 linearisations, 400 at most, of some 0.6 million operations each for a full walk, so it is for
+/// left over: some 130 linearisations, 500 at most, of some 0.6 million operations each for a full walk, so it is for
 /// the desk or for standing still.
 ///
 /// ```
@@ -111,7 +113,8 @@ pub fn traverse_two<const N: usize>(
 ) -> Result<Traced<Two, TWO_UNKNOWNS>, Undetermined> {
     let looks = walk.looks();
     let in_phase = || looks.iter().map(|sight| &sight.look);
-    let one = start::of(in_phase()).ok_or(Undetermined::TooFew)?;
+    let one = start::of(near_strongest(looks)).or_else(|| start::of(in_phase()));
+    let one = one.ok_or(Undetermined::TooFew)?;
     let axes = Axes::of(one.along);
     let poles = poles(in_phase(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
     let beside = TRIED.iter().map(|aside| Both::beside(&one, *aside, shared.node_ratio));
@@ -138,19 +141,24 @@ pub fn traverse_two<const N: usize>(
     walk.outlying = OUTLYING;
     let mut found: Option<Search<Both, TWO_UNKNOWNS>> = None;
     let noise = upper_point((11 * looks.len()).saturating_sub(TWO_UNKNOWNS), Level::OnePerMille);
+    let is_explained = |found: &Search<Both, TWO_UNKNOWNS>| found.settled && found.sums.cost < noise;
     for (n, tried) in best.into_iter().flatten().enumerate() {
-        let is_explained = |found: &Search<Both, TWO_UNKNOWNS>| found.settled && found.sums.cost < noise;
         if n >= FOLLOWED && found.as_ref().is_some_and(is_explained) {
             break;
         }
-        walk.shifts_m.fill(Vec3::ZERO);
-        let mut search = Search::new::<_, 2, 4, 16>(tried.source, &mut walk);
-        search.go_on::<_, 2, 4, 16>(&mut walk, ROUNDS);
-        if found.as_ref().is_none_or(|best| search.sums.cost < best.sums.cost) {
-            found = Some(search);
-        }
+        follow(tried.source, &mut walk, &mut found);
     }
     let mut found = found.ok_or(Undetermined::Unsettled)?;
+    // Each look's phase is free, so a second current the wrong way round is nearly as good: only between the lines it shows.
+    if !is_explained(&found) {
+        let source = found.source;
+        let [re, im] = source.second_a;
+        let mut turned = Some(found);
+        for second_a in [[-re, -im], [re, -im], [-re, im]] {
+            follow(Both { second_a, ..source }, &mut walk, &mut turned);
+        }
+        found = turned.ok_or(Undetermined::Unsettled)?;
+    }
     if !found.settled {
         walk.shifts_m.fill(Vec3::ZERO);
         found = Search::new::<_, 2, 4, 16>(found.source, &mut walk);
@@ -166,6 +174,27 @@ pub fn traverse_two<const N: usize>(
         numbers.freedom = numbers.freedom.saturating_sub(looks.len() as u32);
         numbers.of(found.source.lines(), upper_gain)
     })
+}
+
+/// Follow a start for a while, and keep what it leads to where that is better.
+fn follow(start: Both, walk: &mut Walk<'_, PhasorLook, 2>, found: &mut Option<Search<Both, TWO_UNKNOWNS>>) {
+    walk.shifts_m.fill(Vec3::ZERO);
+    let mut search = Search::new::<_, 2, 4, 16>(start, walk);
+    search.go_on::<_, 2, 4, 16>(walk, ROUNDS);
+    if found.as_ref().is_none_or(|best| search.sums.cost < best.sums.cost) {
+        *found = Some(search);
+    }
+}
+
+/// The looks about the strongest: on long lanes a second line has looks of its own, which are not the first's.
+fn near_strongest(looks: &[PhasorLook]) -> impl Iterator<Item = &Look> + Clone {
+    let strength = |look: &Look| {
+        let [lower, _] = look.fields_nt;
+        lower.length_squared()
+    };
+    let in_phase = looks.iter().map(Mergeable::look);
+    let most = in_phase.clone().map(strength).fold(0.0, f32::max);
+    in_phase.filter(move |look| strength(look) > STRONG * STRONG * most)
 }
 
 /// What of a walk's fields no one phase at each place explains: weighted sum of squares, and its degrees of freedom.
