@@ -36,6 +36,8 @@ const APART_SHARE: f32 = 0.02;
 const UNNOTICED: f32 = 0.01;
 /// A current that changes by this share over a depth is that of no line below.
 const FALLEN: f32 = 0.3;
+/// A line that leaves over so many times what another kind of source does is none.
+const MUCH_WORSE: f32 = 2.0;
 /// Methods that differ by this share of the depth are far apart.
 const FAR_SHARE: f32 = 0.08;
 /// Soil counts when it makes more than this share of the variance, and the sigma more than this share of the depth.
@@ -60,7 +62,7 @@ impl Tracer {
         self.judged(state, true)
     }
 
-    /// [`Self::judge`] without two lines being tried: the same verdict, but for which neighbour it is.
+    /// [`Self::judge`] without two lines being tried: as sure to doubt, but it does not say which neighbour it is.
     pub fn glance(&self, state: &TraceState) -> TraceFix {
         self.judged(state, false)
     }
@@ -97,8 +99,9 @@ impl Tracer {
         let shared = self.shared(state);
         let models = Models::of(walk, &shared, self.returned_per_m);
         fix.kind = models.choice();
+        reasons.add_if(is_no_line(&models), Reason::NotALine);
         let other = fix.kind.is_some_and(|choice| choice.kind != Kind::Line);
-        reasons.add_if(other, Reason::NotALine);
+        reasons.add_if(other, Reason::NotOneLine);
         let Some(found) = models.line else {
             // Which of the two it was, is not kept; that there is none, is what matters.
             reasons.add(Reason::NotALine);
@@ -371,6 +374,23 @@ impl TwoLines {
             Reason::Elliptical
         }
     }
+}
+
+/// Whether a sonde or a pair explains the walk, or at least leaves far less over than a line does. Of two lines, too, either
+/// may be the better of two bad answers.
+fn is_no_line(models: &Models) -> bool {
+    let Some(kind) = models.choice().map(|choice| choice.kind) else { return true };
+    let dipole = models.dipole.map(|found| (found.chi_square, found.freedom));
+    let pair = models.pair.map(|found| (found.chi_square, found.freedom));
+    let other = match kind {
+        Kind::Line => None,
+        Kind::Dipole => dipole,
+        Kind::Pair => pair,
+    };
+    let lines = models.line.map_or(f32::INFINITY, |found| found.chi_square);
+    other.is_some_and(|(chi_square, freedom)| {
+        chi_square < upper_point(freedom as usize, Level::OnePerMille) || lines > MUCH_WORSE * chi_square
+    })
 }
 
 fn sigmas(found: &Traced<Two, TWO_UNKNOWNS>) -> [f32; TWO_UNKNOWNS] {

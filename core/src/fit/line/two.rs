@@ -26,6 +26,8 @@ const MORE_ROUNDS: u32 = 50;
 const FOLLOWED: usize = 3;
 /// Those and the poles.
 const STARTS: usize = TRIED.len() + 1;
+/// What the second is first taken to carry where it is tried the other way round.
+const REVERSED: f32 = 0.4;
 /// Looks with more than this share of the strongest field are the first line's.
 const STRONG: f32 = 0.4;
 /// Where the first goes while the second is tried: so much of the way from it.
@@ -80,7 +82,7 @@ pub struct Two {
 /// and where their currents are out of step, the ellipse that the field makes. The search begins at nine places: eight
 /// with the second line beside the one that the strongest fields speak for, and one where a rational function through
 /// the fields has its poles. The best three are followed to the end, and the others while noise does not explain what is
-/// left over: some 130 linearisations, 500 at most, of some 0.6 million operations each for a full walk, so it is for
+/// left over: some 130 linearisations, 750 at most, of some 0.6 million operations each for a full walk, so it is for
 /// the desk or for standing still.
 ///
 /// ```
@@ -156,6 +158,14 @@ pub fn traverse_two<const N: usize>(
         let mut turned = Some(found);
         for second_a in [[-re, -im], [re, -im], [-re, im]] {
             follow(Both { second_a, ..source }, &mut walk, &mut turned);
+        }
+        for aside in TRIED {
+            if turned.as_ref().is_some_and(is_explained) {
+                break;
+            }
+            let beside = Both::beside(&one, aside, shared.node_ratio);
+            let second_a = [-REVERSED * beside.current_a, 0.0];
+            follow(Both { second_a, ..beside }, &mut walk, &mut turned);
         }
         found = turned.ok_or(Undetermined::Unsettled)?;
     }
