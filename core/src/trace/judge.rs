@@ -171,6 +171,8 @@ impl Tracer {
             reasons.add_if(fades && fallen, Reason::PastEnd);
             reasons.add_if(fades, Reason::LineEnds);
             reasons.add_if(is_something(turning), Reason::LineBends);
+            let broad = change.breadth_chi_square > upper_point(2, Level::OnePerMille);
+            reasons.add_if(broad, Reason::NotOneLine);
         }
         reasons.add_if(self.is_soil(found, stated), Reason::SoilUnknown);
         if separate && reasons.as_slice().iter().any(|reason| reason.bends()) {
