@@ -43,8 +43,9 @@ const FAR_SHARE: f32 = 0.08;
 /// Soil counts when it makes more than this share of the variance, and the sigma more than this share of the depth.
 const SOIL_SHARE: f32 = 0.5;
 const SOIL_SIGMA: f32 = 0.03;
-/// By so much a neighbour in step can make a depth read too deep, and by what is left over be taken for bent only.
-const OVER_READ: f32 = 1.4;
+/// By so much a neighbour in step can make a depth read too deep where the field is seen to be bent (of 3000 sites of two lines
+/// the bound held 98.9 % with 1.4).
+const OVER_READ: f32 = 1.6;
 /// So much of the field at 1 m that is a level field out of step the other way round is not worth a word.
 const SLIGHT: f32 = 0.002;
 /// Lanes nearer together than this share of the depth tell nothing of what changes along the line.
