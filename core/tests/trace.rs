@@ -433,7 +433,7 @@ fn phases_along_a_run_tell_where_the_transmitter_is_or_that_they_do_not() {
         phase_rad: Measured::new(phase, sigma),
     };
     // Half turns between neighbours mean nothing.
-    let back = [at(0.0, 0.1, 0.01), at(10.0, 0.16 - 3.141_59, 0.01), at(30.0, 0.28, 0.01)];
+    let back = [at(0.0, 0.1, 0.01), at(10.0, 0.16 - PI as f32, 0.01), at(30.0, 0.28, 0.01)];
     let found = lag(&back).unwrap();
     assert!(found.away == Away::Back && (found.per_m.value - 0.006).abs() < 1e-4);
     assert_eq!(lag(&back[..1]), Err(NoLag::TooFew));

@@ -146,7 +146,7 @@ impl Tracer {
             .fold((f32::INFINITY, f32::NEG_INFINITY), |(least, most), on| (least.min(on), most.max(on)));
         reasons.add_if(!crossed.is_empty() && most - least < LANES_APART_M, Reason::OneLane);
 
-        let stated = self.from_ground(found.stated_depth_m(here_m));
+        let stated = self.below_ground(found.stated_depth_m(here_m));
         fix.depths = self.depths(state, found, shared, &crossed, here_m);
         reasons.add_if(disagree(&fix.depths), Reason::MethodsDisagree);
         reasons
@@ -196,7 +196,7 @@ impl Tracer {
         level && growing.value.abs() < 3.0 * most * most + BEYOND * growing.sigma
     }
 
-    fn from_ground(&self, below_node: Measured) -> Measured {
+    fn below_ground(&self, below_node: Measured) -> Measured {
         Measured::new(below_node.value - self.settings.node_height_m, below_node.sigma)
     }
 
@@ -230,7 +230,7 @@ impl Tracer {
             *depth = plain.and_then(|plain| {
                 let by_soil = more.map_or(0.0, |more| more.depth_m - plain.depth_m);
                 let sigma_m = math::sqrt(plain.sigma_m * plain.sigma_m + by_soil * by_soil);
-                let below = self.from_ground(Measured::new(plain.depth_m, sigma_m));
+                let below = self.below_ground(Measured::new(plain.depth_m, sigma_m));
                 of_measured(below)
             });
         }
