@@ -31,6 +31,7 @@ pub mod paced;
 mod pose;
 pub mod record;
 pub mod tone;
+pub mod trace;
 pub mod tuning;
 pub mod verdict;
 pub mod words;

@@ -14,6 +14,7 @@ use nullwalk_core::mains::{self, Comparison, Finding, Harmonic, Hum, Mains, Main
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
+use nullwalk_core::trace::{self, LineMethod, TraceState, Tracer};
 use nullwalk_core::tuning::{self, Candidate, Filter, Unworkable};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{chi_square, field, fit, math, words};
@@ -84,7 +85,7 @@ pub fn keep_all() {
     keep(Priors::default as *const ());
     keep(Glimpsed::depth_m as *const ());
     keep(Glimpsed::bearing_rad as *const ());
-    keep(fit::traverse::<128> as *const ());
+    keep(fit::traverse::<128, Look> as *const ());
     keep(Ring::<128, Look>::default as *const ());
     keep(Ring::<128, Look>::push as *const ());
     keep(Ring::<128, Look>::clear as *const ());
@@ -93,10 +94,10 @@ pub fn keep_all() {
     keep(Traversed::reduced_chi_square as *const ());
     keep(Traversed::outlying_share as *const ());
 
-    keep(fit::line::start::<128> as *const ());
-    keep(fit::line::traverse::<128> as *const ());
+    keep(fit::line::start::<128, Look> as *const ());
+    keep(fit::line::traverse::<128, Look> as *const ());
     keep(fit::line::glimpse as *const ());
-    keep(fit::line::traverse_pair::<128> as *const ());
+    keep(fit::line::traverse_pair::<128, Look> as *const ());
     keep(fit::line::traverse_two::<128> as *const ());
     keep(fit::line::quadrature::<128> as *const ());
     keep(<Look as Mergeable>::look as *const ());
@@ -115,9 +116,24 @@ pub fn keep_all() {
     keep(Traced::<Line, UNKNOWNS>::lay_rad as *const ());
     keep(Traced::<Line, UNKNOWNS>::current_a as *const ());
     keep(Traced::<Pair, PAIR_UNKNOWNS>::sigma as *const ());
-    keep(Models::of::<128> as *const ());
+    keep(Models::of::<128, Look> as *const ());
     keep(Models::choice as *const ());
     keep(Choice::is_decided as *const ());
+    keep(fit::line::change::<128, Look> as *const ());
+    keep(fit::line::kind_by_heights as *const ());
+
+    keep(trace::Settings::of as *const ());
+    keep(Tracer::new as *const ());
+    keep(Tracer::settings as *const ());
+    keep(Tracer::start as *const ());
+    keep(Tracer::push as *const ());
+    keep(Tracer::lift as *const ());
+    keep(Tracer::judge as *const ());
+    keep(Tracer::glance as *const ());
+    keep(TraceState::walk as *const ());
+    keep(TraceState::counts as *const ());
+    keep(LineMethod::name as *const ());
+    keep(trace::lag as *const ());
 
     keep(Tone::hop_s as *const ());
     keep(Tone::hop_samples as *const ());

@@ -36,7 +36,7 @@ pub use station::Station;
 
 /// One entry of a field book.
 #[derive(Debug, Clone, PartialEq)]
-#[expect(clippy::large_enum_variant, reason = "there is no heap to put the large ones on")]
+#[allow(clippy::large_enum_variant, reason = "there is no heap to put the large ones on")]
 pub enum Record {
     /// How a recording was made: it comes first.
     Header(Header),
