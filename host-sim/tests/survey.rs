@@ -31,7 +31,7 @@ fn fields(walk: &nullwalk::survey::Walk) -> Vec<[[Complex64; 3]; 2]> {
 fn alarms(detector: &Detector, threshold: f64, count: u64, sweep: impl Fn(u64) -> nullwalk::survey::Walk + Sync) -> f64 {
     let alarmed = (0..count).into_par_iter().filter(|&seed| {
         let held = detector.hold(&fields(&sweep(seed)));
-        detector.best(std::slice::from_ref(&held), |_| true)[0].surprise > threshold
+        detector.best(std::slice::from_ref(&held), |_| true)[0].is_some_and(|peak| peak.surprise > threshold)
     });
     alarmed.count() as f64 / count as f64
 }

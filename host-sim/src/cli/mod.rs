@@ -4,7 +4,9 @@
 //! command could not do its work, 2 the command line is wrong.
 
 mod calibrate;
+mod circle;
 mod coils;
+mod currents;
 mod demo;
 mod fieldbook;
 mod figures;
@@ -14,6 +16,7 @@ mod mains;
 mod replay;
 mod report;
 mod sites;
+mod sweep;
 mod tones;
 mod trials;
 
@@ -61,6 +64,12 @@ enum Command {
     Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
     Sites(sites::Options),
+    /// Look before digging: lines under a box, and what the walk over it would have noticed
+    Sweep(sweep::Options),
+    /// Walk around a transmitter: which ways its current leaves, and how much on each
+    Circle(circle::Options),
+    /// Bookkeeping of the current along a run: loss, steps at tees and bonds, sums, what neighbours do
+    Currents(currents::Options),
     /// Where tones land in the samples, what lands on them, and which is the lowest that the noise allows
     Tones(tones::Options),
     /// Many seeded simulated locates with random variation, summarised
@@ -122,6 +131,9 @@ pub fn main() -> ExitCode {
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
+        Command::Sweep(options) => sweep::run(&options),
+        Command::Circle(options) => circle::run(&options),
+        Command::Currents(options) => currents::run(&options),
         Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
         Command::Job(options) => job::run(&options),

@@ -45,167 +45,33 @@ struct Stretch {
 /// and imaginary part.
 pub struct Held(Vec<Vec<f32>>);
 
+/// What may be there, with a current of one ampere.
+pub trait Template: Copy + Send + Sync {
+    /// Its field at both nodes, over their noise.
+    fn whitened(&self, at_m: DVec3, upper_m: DVec3, inverse_nt: [f64; 2]) -> [f64; 6];
+}
+
 /// A line with how surprising it is by noise alone, minus the logarithm of the chance.
 #[derive(Debug, Clone, Copy)]
-pub struct Peak {
+pub struct Peak<T = Wire> {
     /// The line.
-    pub wire: Wire,
+    pub wire: T,
     /// Its surprise.
     pub surprise: f64,
 }
 
 /// The looks of a walk with their noise, and the lines to be tried.
-pub struct Detector {
+pub struct Detector<T = Wire> {
     phase: Phase,
     groups: Vec<std::ops::Range<usize>>,
     stretches: Vec<Stretch>,
-    grid: Vec<Wire>,
+    grid: Vec<T>,
 }
 
 impl Detector {
     /// For a walk whose looks have these noises (lower and upper node, nanotesla), and every line that passes the places.
     pub fn new(walk: &Walk, noise_nt: &[[f64; 2]], corners_m: &[DVec2]) -> Self {
-        let groups = groups(walk);
-        let stretches = groups.iter().map(|group| stretch(walk, noise_nt, group)).collect();
-        Self { phase: walk.phase, groups, stretches, grid: grid(walk, corners_m) }
-    }
-
-    /// Lines tried.
-    pub fn grid(&self) -> &[Wire] {
-        &self.grid
-    }
-
-    /// One over the noise of both nodes, for each look: that of its stretch.
-    pub fn inverse_nt(&self) -> impl Iterator<Item = [f64; 2]> + '_ {
-        let stretches = self.groups.iter().zip(&self.stretches);
-        stretches.flat_map(|(group, stretch)| std::iter::repeat_n(stretch.inverse_nt, group.len()))
-    }
-
-    /// Take in fields, nanotesla, one for each look.
-    pub fn hold(&self, fields_nt: &[[[Complex64; 3]; 2]]) -> Held {
-        let white = fields_nt.iter().zip(self.inverse_nt()).map(|(nodes, inverse)| {
-            let [[a, b, c], [d, e, f]] = nodes;
-            let [lower, upper] = inverse;
-            [a * lower, b * lower, c * lower, d * upper, e * upper, f * upper]
-        });
-        self.hold_white(&white.collect::<Vec<_>>())
-    }
-
-    fn hold_white(&self, white: &[White]) -> Held {
-        let groups = || self.groups.iter().map(|group| white.get(group.clone()).unwrap_or_default());
-        match self.phase {
-            Phase::Free => Held(vec![groups().flat_map(products).collect()]),
-            Phase::Common => {
-                let sums = || groups().flat_map(sums);
-                Held(vec![sums().map(|z| z.re as f32).collect(), sums().map(|z| z.im as f32).collect()])
-            }
-        }
-    }
-
-    /// Noise as the walk would have it.
-    fn noise(&self, random: &mut Xoshiro256PlusPlus) -> Held {
-        let looks = self.groups.last().map_or(0, |group| group.end);
-        let mut normal = || random.sample::<f64, _>(StandardNormal);
-        let white = (0..looks).map(|_| [(); 6].map(|()| Complex64::new(normal(), normal())));
-        self.hold_white(&white.collect::<Vec<_>>())
-    }
-
-    /// What a line's fields are multiplied with, and their powers. `row` is overwritten.
-    fn row(&self, wire: &Wire, row: &mut Vec<f32>) -> Powers {
-        row.clear();
-        let (mut powers, mut whole) = (Powers::default(), 0.0);
-        for stretch in &self.stretches {
-            let g = wire.whitened(stretch.at_m, stretch.upper_m, stretch.inverse_nt);
-            let square: f64 = g.iter().map(|x| x * x).sum();
-            match self.phase {
-                Phase::Free => {
-                    powers.add(square, stretch.count);
-                    for (i, a) in g.iter().enumerate() {
-                        row.extend(g.iter().skip(i).map(|b| (a * b) as f32));
-                    }
-                }
-                Phase::Common => {
-                    whole += stretch.count * square;
-                    row.extend(g.map(|x| x as f32));
-                }
-            }
-        }
-        match self.phase {
-            Phase::Free => powers,
-            Phase::Common => Powers::of(whole),
-        }
-    }
-
-    /// What is known of a line's sum beforehand.
-    pub fn powers(&self, wire: &Wire) -> Powers {
-        let (mut powers, mut whole) = (Powers::default(), 0.0);
-        for stretch in &self.stretches {
-            let g = wire.whitened(stretch.at_m, stretch.upper_m, stretch.inverse_nt);
-            let square: f64 = g.iter().map(|x| x * x).sum();
-            powers.add(square, stretch.count);
-            whole += stretch.count * square;
-        }
-        if self.phase == Phase::Free { powers } else { Powers::of(whole) }
-    }
-
-    /// The sum of squares that a line explains, and its powers.
-    pub fn sum(&self, held: &Held, wire: &Wire) -> (f64, Powers) {
-        let mut row = Vec::with_capacity(self.stretches.len() * PRODUCTS);
-        let powers = self.row(wire, &mut row);
-        (sum(held, &row), powers)
-    }
-
-    /// How surprising a line is.
-    pub fn surprise(&self, held: &Held, wire: &Wire) -> f64 {
-        let (sum, powers) = self.sum(held, wire);
-        powers.surprise(sum)
-    }
-
-    /// The most surprising line of the grid in each of several sweeps, among those that `open` lets pass.
-    pub fn best(&self, sweeps: &[Held], open: impl Fn(&Wire) -> bool + Sync) -> Vec<Peak> {
-        let nothing = || {
-            let wire = Wire { at_m: DVec3::ZERO, lay_rad: 0.0 };
-            vec![Peak { wire, surprise: 0.0 }; sweeps.len()]
-        };
-        let better = |mut best: Vec<Peak>, other: Vec<Peak>| {
-            for (best, other) in best.iter_mut().zip(other) {
-                if other.surprise > best.surprise {
-                    *best = other;
-                }
-            }
-            best
-        };
-        let lines = self.grid.par_iter().filter(|wire| open(wire));
-        let found = lines.fold(
-            || (nothing(), Vec::new()),
-            |(mut best, mut row), wire| {
-                let powers = self.row(wire, &mut row);
-                for (best, held) in best.iter_mut().zip(sweeps) {
-                    let surprise = powers.surprise(sum(held, &row));
-                    if surprise > best.surprise {
-                        *best = Peak { wire: *wire, surprise };
-                    }
-                }
-                (best, row)
-            },
-        );
-        found.map(|(best, _)| best).reduce(nothing, better)
-    }
-
-    /// The surprise that the best line of noise alone goes beyond with this chance, in a whole sweep.
-    ///
-    /// From simulated sweeps of noise over the very walk: their greatest surprises follow Gumbel's distribution, whose
-    /// two numbers are found by greatest likelihood.
-    pub fn threshold(&self, false_alarm: f64) -> f64 {
-        let numbers = if self.phase == Phase::Free { PRODUCTS } else { 2 * COMPONENTS };
-        let one = (self.grid.len() * self.stretches.len() * numbers) as f64;
-        let (fewest, most) = NOISE_SWEEPS;
-        let sweeps = ((WORK / one) as usize).clamp(fewest, most);
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED);
-        let noise: Vec<Held> = (0..sweeps).map(|_| self.noise(&mut random)).collect();
-        let peaks = self.best(&noise, |_| true);
-        let greatest: Vec<f64> = peaks.iter().map(|peak| peak.surprise).collect();
-        gumbel_quantile(&greatest, 1.0 - false_alarm)
+        Self::of(walk, noise_nt, grid(walk, corners_m))
     }
 
     /// The line nearby that is the most surprising.
@@ -256,6 +122,151 @@ impl Detector {
         let high = self.stretches.iter().map(|s| s.at_m).fold(DVec3::NEG_INFINITY, DVec3::max);
         (0.5 * (high - low).truncate().length()).max(1.0)
     }
+}
+
+impl<T: Template> Detector<T> {
+    /// For a walk and whatever is to be tried.
+    pub fn of(walk: &Walk, noise_nt: &[[f64; 2]], grid: Vec<T>) -> Self {
+        let groups = groups(walk);
+        let stretches = groups.iter().map(|group| stretch(walk, noise_nt, group)).collect();
+        Self { phase: walk.phase, groups, stretches, grid }
+    }
+
+    /// Lines tried.
+    pub fn grid(&self) -> &[T] {
+        &self.grid
+    }
+
+    /// One over the noise of both nodes, for each look: that of its stretch.
+    pub fn inverse_nt(&self) -> impl Iterator<Item = [f64; 2]> + '_ {
+        let stretches = self.groups.iter().zip(&self.stretches);
+        stretches.flat_map(|(group, stretch)| std::iter::repeat_n(stretch.inverse_nt, group.len()))
+    }
+
+    /// Take in fields, nanotesla, one for each look.
+    pub fn hold(&self, fields_nt: &[[[Complex64; 3]; 2]]) -> Held {
+        let white = fields_nt.iter().zip(self.inverse_nt()).map(|(nodes, inverse)| {
+            let [[a, b, c], [d, e, f]] = nodes;
+            let [lower, upper] = inverse;
+            [a * lower, b * lower, c * lower, d * upper, e * upper, f * upper]
+        });
+        self.hold_white(&white.collect::<Vec<_>>())
+    }
+
+    fn hold_white(&self, white: &[White]) -> Held {
+        let groups = || self.groups.iter().map(|group| white.get(group.clone()).unwrap_or_default());
+        match self.phase {
+            Phase::Free => Held(vec![groups().flat_map(products).collect()]),
+            Phase::Common => {
+                let sums = || groups().flat_map(sums);
+                Held(vec![sums().map(|z| z.re as f32).collect(), sums().map(|z| z.im as f32).collect()])
+            }
+        }
+    }
+
+    /// Noise as the walk would have it.
+    fn noise(&self, random: &mut Xoshiro256PlusPlus) -> Held {
+        let looks = self.groups.last().map_or(0, |group| group.end);
+        let mut normal = || random.sample::<f64, _>(StandardNormal);
+        let white = (0..looks).map(|_| [(); 6].map(|()| Complex64::new(normal(), normal())));
+        self.hold_white(&white.collect::<Vec<_>>())
+    }
+
+    /// What a line's fields are multiplied with, and their powers. `row` is overwritten.
+    fn row(&self, wire: &T, row: &mut Vec<f32>) -> Powers {
+        row.clear();
+        let (mut powers, mut whole) = (Powers::default(), 0.0);
+        for stretch in &self.stretches {
+            let g = wire.whitened(stretch.at_m, stretch.upper_m, stretch.inverse_nt);
+            let square: f64 = g.iter().map(|x| x * x).sum();
+            match self.phase {
+                Phase::Free => {
+                    powers.add(square, stretch.count);
+                    for (i, a) in g.iter().enumerate() {
+                        row.extend(g.iter().skip(i).map(|b| (a * b) as f32));
+                    }
+                }
+                Phase::Common => {
+                    whole += stretch.count * square;
+                    row.extend(g.map(|x| x as f32));
+                }
+            }
+        }
+        match self.phase {
+            Phase::Free => powers,
+            Phase::Common => Powers::of(whole),
+        }
+    }
+
+    /// What is known of a line's sum beforehand.
+    pub fn powers(&self, wire: &T) -> Powers {
+        let (mut powers, mut whole) = (Powers::default(), 0.0);
+        for stretch in &self.stretches {
+            let g = wire.whitened(stretch.at_m, stretch.upper_m, stretch.inverse_nt);
+            let square: f64 = g.iter().map(|x| x * x).sum();
+            powers.add(square, stretch.count);
+            whole += stretch.count * square;
+        }
+        if self.phase == Phase::Free { powers } else { Powers::of(whole) }
+    }
+
+    /// The sum of squares that a line explains, and its powers.
+    pub fn sum(&self, held: &Held, wire: &T) -> (f64, Powers) {
+        let mut row = Vec::with_capacity(self.stretches.len() * PRODUCTS);
+        let powers = self.row(wire, &mut row);
+        (sum(held, &row), powers)
+    }
+
+    /// How surprising a line is.
+    pub fn surprise(&self, held: &Held, wire: &T) -> f64 {
+        let (sum, powers) = self.sum(held, wire);
+        powers.surprise(sum)
+    }
+
+    /// The most surprising line of the grid in each of several sweeps, among those that `open` lets pass.
+    pub fn best(&self, sweeps: &[Held], open: impl Fn(&T) -> bool + Sync) -> Vec<Option<Peak<T>>> {
+        let better = |best: &mut Option<Peak<T>>, peak: Peak<T>| {
+            if best.is_none_or(|best| peak.surprise > best.surprise) {
+                *best = Some(peak);
+            }
+        };
+        let nothing = || vec![None; sweeps.len()];
+        let found = self.grid.par_iter().filter(|wire| open(wire)).fold(
+            || (nothing(), Vec::new()),
+            |(mut best, mut row), wire| {
+                let powers = self.row(wire, &mut row);
+                for (best, held) in best.iter_mut().zip(sweeps) {
+                    better(best, Peak { wire: *wire, surprise: powers.surprise(sum(held, &row)) });
+                }
+                (best, row)
+            },
+        );
+        found.map(|(best, _)| best).reduce(nothing, |mut best, other| {
+            best.iter_mut().zip(other.into_iter()).for_each(|(best, other)| {
+                if let Some(peak) = other {
+                    better(best, peak);
+                }
+            });
+            best
+        })
+    }
+
+    /// The surprise that the best line of noise alone goes beyond with this chance, in a whole sweep.
+    ///
+    /// From simulated sweeps of noise over the very walk: their greatest surprises follow Gumbel's distribution, whose
+    /// two numbers are found by greatest likelihood.
+    pub fn threshold(&self, false_alarm: f64) -> f64 {
+        let numbers = if self.phase == Phase::Free { PRODUCTS } else { 2 * COMPONENTS };
+        let one = (self.grid.len() * self.stretches.len() * numbers) as f64;
+        let (fewest, most) = NOISE_SWEEPS;
+        let sweeps = ((WORK / one) as usize).clamp(fewest, most);
+        let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED);
+        let noise: Vec<Held> = (0..sweeps).map(|_| self.noise(&mut random)).collect();
+        let peaks = self.best(&noise, |_| true);
+        let greatest: Vec<f64> = peaks.iter().flatten().map(|peak| peak.surprise).collect();
+        gumbel_quantile(&greatest, 1.0 - false_alarm)
+    }
+
 }
 
 /// Consecutive looks of a pass that are near each other.

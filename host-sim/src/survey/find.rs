@@ -87,7 +87,7 @@ pub struct Found {
     pub depth_m: Option<Estimate>,
     /// Peak current, milliamperes, with its 95 % range.
     pub current_ma: Estimate,
-    /// By how much its current is ahead of line A's, degrees, where that is known.
+    /// By how much its current is ahead of line A's, degrees, where that is known; each counted northwards.
     pub phase_deg: Option<f64>,
     /// Minus the decimal logarithm of the chance that noise alone does as much at this place.
     pub log_chance: f64,
@@ -165,7 +165,8 @@ impl Search {
             let open = |wire: &Wire| {
                 !closed.iter().any(|(own, apart_m)| wire.is_beside(own, middle_m.truncate(), *apart_m))
             };
-            let Some(best) = self.detector.best(std::slice::from_ref(&self.held), open).pop() else { break };
+            let best = self.detector.best(std::slice::from_ref(&self.held), open).pop().flatten();
+            let Some(best) = best else { break };
             if best.surprise < self.threshold {
                 break;
             }
@@ -295,7 +296,8 @@ impl Search {
         };
         let relative = all.current_sigma[n].filter(|_| all.moved[n]);
         if relative.is_some_and(|sigma| sigma < 0.5) && (walk.phase == Phase::Common || all.lines.len() > 1) {
-            told.phase_deg = Some(own.current_a.arg().to_degrees());
+            let southwards = own.wire.along().y < 0.0;
+            told.phase_deg = Some(own.current_a.arg().to_degrees() + if southwards { 180.0 } else { 0.0 });
         }
         match trace(walk, own, &others, soil).filter(|_| all.moved[n]) {
             Some(traced) => {

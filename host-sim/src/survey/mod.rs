@@ -4,12 +4,15 @@
 //! [`sweep`] takes a walk to and fro over the box to be dug. It finds lines one after the other with a false-alarm rate
 //! that is known, and says for every place what it would have noticed there and what not.
 
+mod circle;
+pub mod currents;
 mod detect;
 mod draw;
 mod error;
 mod find;
 mod limits;
 mod model;
+mod polar;
 mod tails;
 mod text;
 mod walk;
@@ -19,8 +22,10 @@ use glam::DVec2;
 use nullwalk_core::depth::soil::Soil;
 use serde::Serialize;
 
+pub use circle::{Around, Circle, Leaving, Role, circle};
 pub use detect::{Detector, Peak};
 pub use draw::svg;
+pub use polar::svg as circle_svg;
 pub use error::SurveyError;
 pub use find::{Caution, Findings, Found, find};
 pub use limits::{CHANCE, Limits, Patch, least_a, least_of};

@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
+use super::detect::Template as _;
 use super::walk::{Phase, Sight, Walk};
 use super::wire::Wire;
 
@@ -83,21 +84,27 @@ pub fn rest_nt(walk: &Walk, lines: &[Carrying], noise_nt: &[[f64; 2]]) -> Vec<Fi
 /// same way in all looks of a line; where `shared`, that is made as much larger as there are looks, so that together
 /// they are worth no more than one. Then what a strong line leaves behind never passes for another line.
 pub fn noise_nt(walk: &Walk, lines: &[Carrying], shared: bool) -> Vec<[f64; 2]> {
-    let relative2 = walk.relative * walk.relative + GAIT * GAIT;
     let models: Vec<Fields> = walk.sights.iter().map(|sight| field_nt(lines, sight)).collect();
+    let gradient2 = |sight: &Sight| {
+        let own = lines.iter().map(|line| {
+            let [lower, _] = line.field_nt(sight);
+            power(&lower) / line.wire.distance_m(sight).powi(2)
+        });
+        own.sum()
+    };
+    let gradients2: Vec<f64> = walk.sights.iter().map(gradient2).collect();
+    beside_nt(walk, &models, &gradients2, shared)
+}
+
+/// The same beside any fields, with the squares of their gradients.
+pub fn beside_nt(walk: &Walk, models: &[Fields], gradients2: &[f64], shared: bool) -> Vec<[f64; 2]> {
+    let relative2 = walk.relative * walk.relative + GAIT * GAIT;
     let (squares, fourths) = models.iter().fold((0.0, 0.0), |(squares, fourths), [lower, _]| {
         let square = power(lower);
         (squares + square, fourths + square * square)
     });
     let looks = if shared && fourths > 0.0 { (squares * squares / fourths).max(1.0) } else { 1.0 };
-    let each = walk.sights.iter().zip(&models).map(|(sight, model)| {
-        let gradient2: f64 = lines
-            .iter()
-            .map(|line| {
-                let [lower, _] = line.field_nt(sight);
-                power(&lower) / line.wire.distance_m(sight).powi(2)
-            })
-            .sum();
+    let each = walk.sights.iter().zip(models).zip(gradients2).map(|((sight, model), gradient2)| {
         let placed2 = gradient2 * sight.place_sigma_m * sight.place_sigma_m / 2.0;
         [0, 1].map(|node| {
             let own = sight.sigma_nt[node];

@@ -7,16 +7,17 @@ use nullwalk_core::frame::{MastReading, heading_rotation};
 use num_complex::Complex64;
 
 use super::SurveyError;
+use super::wire::NT;
 use crate::capture::{Capture, Content, FieldRecording, Notice};
 
-/// Tesla to nanotesla.
-const NT: f64 = 1e9;
 /// A node that is not there has been measured this badly, nanotesla.
 const ABSENT_NT: f64 = 1e9;
 /// A pass ends where the walk has turned away by more than 60 degrees from where it began: cosine of that.
 const TURNED: f64 = 0.5;
 /// Directions of the walk are taken over so much of it, metres.
 const STRIDE_M: f64 = 0.5;
+/// A pass is so long at least, metres.
+const SHORTEST_M: f64 = 1.5;
 /// Fewer looks than this are no walk.
 const FEWEST: usize = 12;
 
@@ -133,6 +134,25 @@ impl Walk {
                 from = n;
             }
             self.sights[n].pass = pass;
+        }
+        self.join_short_passes(&places);
+    }
+
+    /// A step from lane to lane is no pass: it belongs to the one before.
+    fn join_short_passes(&mut self, places: &[DVec2]) {
+        let (mut number, mut last) = (None::<usize>, None);
+        let mut from = 0;
+        while from < places.len() {
+            let pass = self.sights[from].pass;
+            let to = (from..places.len()).find(|&n| self.sights[n].pass != pass).unwrap_or(places.len());
+            let long = places[from].distance(places[to - 1]) >= SHORTEST_M;
+            if long || number.is_none() {
+                // What came before the first long one belongs to it.
+                number = Some(if last == Some(true) { number.unwrap_or(0) + 1 } else { number.unwrap_or(0) });
+                last = Some(long || last == Some(true));
+            }
+            self.sights[from..to].iter_mut().for_each(|sight| sight.pass = number.unwrap_or(0));
+            from = to;
         }
     }
 

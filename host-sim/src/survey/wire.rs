@@ -3,10 +3,11 @@
 use glam::{DVec2, DVec3};
 use nullwalk_core::field;
 
+use super::detect::Template;
 use super::walk::Sight;
 
 /// Tesla to nanotesla.
-const NT: f64 = 1e9;
+pub const NT: f64 = 1e9;
 
 /// Where a level line lies.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,13 +37,6 @@ impl Wire {
             let along = self.along().to_array();
             DVec3::from_array(field::long_line(1.0, along, (node_m - self.at_m).to_array())) * NT
         })
-    }
-
-    /// The same, over the noise of each node.
-    pub fn whitened(&self, at_m: DVec3, upper_m: DVec3, inverse_nt: [f64; 2]) -> [f64; 6] {
-        let [lower, upper] = self.per_ampere_nt(at_m, upper_m);
-        let [a, b] = [lower * inverse_nt[0], upper * inverse_nt[1]];
-        [a.x, a.y, a.z, b.x, b.y, b.z]
     }
 
     /// How far from the line the lower node was.
@@ -78,4 +72,16 @@ impl Wire {
         let between = self.nearest(place_m).at_m.truncate() - other.nearest(place_m).at_m.truncate();
         self.along().cross(other.along()).z.abs() < 0.342 && between.length() < apart_m
     }
+}
+
+impl Template for Wire {
+    fn whitened(&self, at_m: DVec3, upper_m: DVec3, inverse_nt: [f64; 2]) -> [f64; 6] {
+        whitened(self.per_ampere_nt(at_m, upper_m), inverse_nt)
+    }
+}
+
+/// Fields at both nodes over their noise.
+pub fn whitened([lower, upper]: [DVec3; 2], inverse_nt: [f64; 2]) -> [f64; 6] {
+    let [a, b] = [lower * inverse_nt[0], upper * inverse_nt[1]];
+    [a.x, a.y, a.z, b.x, b.y, b.z]
 }

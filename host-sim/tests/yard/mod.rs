@@ -1,8 +1,15 @@
 //! Walks over invented yards: fields with their places, from long lines.
 
+#![allow(dead_code)] // Not every test uses all of it.
+
+use std::path::Path;
+
 use glam::{DVec2, DVec3};
+use nullwalk::capture::{Description, FieldRow, Made, write_field};
+use nullwalk::equipment::{ArrayFile, Signal};
 use nullwalk::survey::{Phase, Sight, Walk, Wire};
-use num_complex::Complex64;
+use nullwalk_core::frame::{MastReading, Position};
+use num_complex::{Complex32, Complex64};
 use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -68,4 +75,48 @@ pub fn seen(walk: &Walk, lines: &[(Wire, Complex64)], seed: u64) -> Walk {
         }
     }
     walk
+}
+
+/// Write a walk as a capture of fields, ten rows a second, the mast facing north.
+pub fn write(walk: &Walk, folder: &Path) {
+    let mast = |[east, north, up]: [Complex64; 3]| {
+        [north, -east, up].map(|z| Complex32::new((z.re * 1e-9) as f32, (z.im * 1e-9) as f32))
+    };
+    let row = |(n, sight): (usize, &Sight)| FieldRow {
+        time_s: 0.1 * n as f64,
+        lower_t: mast(sight.field_nt[0]),
+        upper_t: Some(mast(sight.field_nt[1])),
+        sigma_t: (sight.sigma_nt[0] * 1e-9) as f32,
+        mast: Some(MastReading {
+            position: Some(Position {
+                enu_m: sight.at_m.as_vec3(),
+                sigma_m: sight.place_sigma_m as f32,
+            }),
+            heading_rad: Some(0.0),
+            tilt: None,
+        }),
+    };
+    let rows: Vec<FieldRow> = walk.sights.iter().enumerate().map(row).collect();
+    let description = Description {
+        made: Made { by: "an invented yard".to_owned(), note: "long lines and noise".to_owned() },
+        signal: Signal { tone_hz: walk.tone_hz, sample_rate_hz: 24_000.0, ..Signal::default() },
+        array: ArrayFile { foot_m: FOOT_M, ..ArrayFile::default() },
+        ..Description::default()
+    };
+    write_field(folder, &description, &rows).unwrap();
+}
+
+/// The yard of the book: a service at 1 m that was left out of the walk's north-east corner, and a cable beside it.
+pub fn of_the_book() -> Walk {
+    let whole = lanes(DVec2::new(-0.5, -0.5), 9.0, 7.0, 1.0, 0.06, Phase::Free);
+    let mut walk = whole.clone();
+    // A parked van.
+    walk.sights.retain(|sight| !(sight.at_m.x > 5.7 && sight.at_m.y > 3.6));
+    for sight in &mut walk.sights {
+        sight.place_sigma_m = 0.02;
+    }
+    walk.mark_passes();
+    let service = (wire(DVec2::new(2.0, 2.2), 0.9, 12.0), Complex64::from(0.06));
+    let cable = (wire(DVec2::new(2.6, 3.0), 1.4, 97.0), Complex64::from_polar(0.015, 0.7));
+    seen(&walk, &[service, cable], 11)
 }
