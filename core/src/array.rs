@@ -289,6 +289,11 @@ pub struct CommonPhase {
 }
 
 impl CommonPhase {
+    /// The phase that the last glimpse was turned back by, radians: what it was before, is it turned on by so much.
+    pub fn phase_rad(&self) -> f32 {
+        self.phase_rad.unwrap_or(0.0)
+    }
+
     /// Of the two phases half a turn apart that the field allows, the one nearer to the last.
     fn follow(&mut self, sum_of_squares: Complex32) -> f32 {
         let half = 0.5 * math::atan2(sum_of_squares.im, sum_of_squares.re);

@@ -1,6 +1,6 @@
 //! Every other public function of the core. Generic ones appear as the firmware uses them.
 
-use nullwalk_core::array::{Array, Glimpse};
+use nullwalk_core::array::{Array, CommonPhase, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
@@ -72,6 +72,7 @@ pub fn keep_all() {
     keep(Array::fields::<CHANNELS> as *const ());
     keep(Array::glimpse::<CHANNELS> as *const ());
     keep(Array::spacing_m as *const ());
+    keep(CommonPhase::phase_rad as *const ());
     keep(Glimpse::new as *const ());
     keep(Glimpse::lower as *const ());
 

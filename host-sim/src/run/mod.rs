@@ -5,6 +5,7 @@
 
 mod coil;
 mod hops;
+mod looks;
 mod paced;
 mod phasors;
 mod station;
@@ -20,6 +21,7 @@ use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use hops::locate_hops;
+pub use looks::{Hums, Kit, Listen, Sight, Walk, mains_walk, tone_walk, walk};
 pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,

@@ -1,13 +1,15 @@
-//! A conductor that carries the tone: a pipe, a cable, a tracer wire.
+//! A conductor that carries the tone, or live power: a pipe, a cable, a tracer wire.
 
 use serde::{Deserialize, Serialize};
 
-/// A long conductor that carries the tone, level and straight but for one bend.
+/// A long conductor that carries a current, level and straight but for one bend: that of the tone, and of the power grid where
+/// `mains_a` says so.
 ///
 /// It comes from `length_m` behind its point, passes or bends there or later, and ends `length_m` further on. Its
 /// current is the same all along; beyond its ends it spreads evenly in the soil, which adds nothing (a current
-/// that spreads evenly about a point has no direction to make a magnetic field in).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+/// that spreads evenly about a point has no direction to make a magnetic field in). A tee is two of them that run together
+/// up to it: there their currents add up.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Line {
     /// East coordinate of its point, metres. Default 0.
@@ -27,7 +29,7 @@ pub struct Line {
     pub bend_deg: f64,
     /// How far beyond its point the bend is, metres. Default 0.
     pub bend_at_m: f64,
-    /// Peak current, amperes. Default 0.02.
+    /// Peak current of the tone, amperes. Default 0.02; 0 for a cable that carries power alone.
     pub current_a: f64,
     /// In place of `current_a`: strength of its field on the ground above the station's first sonde, as a share of
     /// that of the sonde in free space. Default: none.
@@ -38,6 +40,19 @@ pub struct Line {
     /// Phase of the current, degrees: relative to the sonde whose carrier it has, or at the first sample where it
     /// has its own. Default 0.
     pub phase_deg: f64,
+    /// Peak current of the first, second, third ... harmonic of the grid, amperes: what does not return near by. Their phases
+    /// belong to the seed. It needs `[noise.mains]`, which says what the grid is. Default: none.
+    pub mains_a: Vec<f64>,
+    /// When the load that draws them is on: from and to, seconds since the station's recording began. Default: always.
+    pub load_s: Vec<[f64; 2]>,
+}
+
+impl Line {
+    /// Whether its load is on at a time, seconds since the recording began.
+    pub fn is_loaded(&self, time_s: f64) -> bool {
+        self.load_s.is_empty()
+            || self.load_s.iter().any(|[from_s, to_s]| (*from_s..*to_s).contains(&time_s))
+    }
 }
 
 impl Default for Line {
@@ -55,6 +70,8 @@ impl Default for Line {
             share_at_sonde: None,
             tone_hz: None,
             phase_deg: 0.0,
+            mains_a: Vec::new(),
+            load_s: Vec::new(),
         }
     }
 }

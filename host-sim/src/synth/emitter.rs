@@ -40,6 +40,11 @@ impl Emitter {
         wire(as_share.unwrap_or(line.current_a))
     }
 
+    /// A conductor, with a current of one ampere.
+    pub(super) fn wire(line: &Line, ground: &Ground) -> Self {
+        Self::Wire { corners_m: corners(line, ground), current_a: 1.0 }
+    }
+
     /// The peak field at a place, tesla.
     pub(super) fn field(&self, at: DVec3) -> DVec3 {
         let from = |place: DVec3| (at - place).to_array();
