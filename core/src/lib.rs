@@ -33,5 +33,6 @@ pub mod passive;
 mod pose;
 pub mod record;
 pub mod tone;
+pub mod trace;
 pub mod tuning;
 pub mod verdict;

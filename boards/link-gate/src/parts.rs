@@ -93,7 +93,7 @@ pub fn keep_all() {
     keep(Priors::default as *const ());
     keep(Glimpsed::depth_m as *const ());
     keep(Glimpsed::bearing_rad as *const ());
-    keep(fit::traverse::<128> as *const ());
+    keep(fit::traverse::<128, Look> as *const ());
     keep(Ring::<128, Look>::default as *const ());
     keep(Ring::<128, Look>::push as *const ());
     keep(Ring::<128, Look>::clear as *const ());
@@ -102,10 +102,10 @@ pub fn keep_all() {
     keep(Traversed::reduced_chi_square as *const ());
     keep(Traversed::outlying_share as *const ());
 
-    keep(fit::line::start::<128> as *const ());
-    keep(fit::line::traverse::<128> as *const ());
+    keep(fit::line::start::<128, Look> as *const ());
+    keep(fit::line::traverse::<128, Look> as *const ());
     keep(fit::line::glimpse as *const ());
-    keep(fit::line::traverse_pair::<128> as *const ());
+    keep(fit::line::traverse_pair::<128, Look> as *const ());
     keep(fit::line::traverse_two::<128> as *const ());
     keep(fit::line::quadrature::<128> as *const ());
     keep(<Look as Mergeable>::look as *const ());
@@ -124,7 +124,7 @@ pub fn keep_all() {
     keep(Traced::<Line, UNKNOWNS>::lay_rad as *const ());
     keep(Traced::<Line, UNKNOWNS>::current_a as *const ());
     keep(Traced::<Pair, PAIR_UNKNOWNS>::sigma as *const ());
-    keep(Models::of::<128> as *const ());
+    keep(Models::of::<128, Look> as *const ());
     keep(Models::choice as *const ());
     keep(Choice::is_decided as *const ());
 
