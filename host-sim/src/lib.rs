@@ -21,5 +21,6 @@ pub mod site;
 pub mod synth;
 pub mod tolerant_toml;
 pub mod tones;
+pub mod trace;
 pub mod trials;
 pub mod units;

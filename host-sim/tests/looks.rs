@@ -69,7 +69,7 @@ fn a_tone_on_a_line_is_seen_where_it_is() {
     for depth_m in [0.6, 1.5] {
         let site = site(Line { depth_m, current_a: 0.02, ..Line::default() });
         let walk = heard(&site, Listen::Tone, 1);
-        assert!(walk.order.is_none() && !walk.clipped);
+        assert!(walk.order.is_none() && walk.clipped == 0);
         let [across_m, deeper_m, current_a] = off(&walk, depth_m);
         println!(
             "8192 Hz, {depth_m} m: across {:.1} mm, depth {:+.1} mm, current {:.2} mA, {:.0} dB, {} looks",
@@ -77,7 +77,7 @@ fn a_tone_on_a_line_is_seen_where_it_is() {
             1e3 * deeper_m,
             1e3 * current_a,
             walk.best_snr_db,
-            walk.sights.len(),
+            walk.seen.len(),
         );
         assert!(across_m.abs() < 0.02 && deeper_m.abs() < 0.02 * (1.0 + depth_m));
         assert!((current_a / 0.02 - 1.0).abs() < 0.02);

@@ -1,15 +1,17 @@
 //! From any source of samples to looks at a line: of a tone, or of one harmonic of passive mains.
 
-use nullwalk_core::array::{Array, CommonPhase, Glimpse};
+use nullwalk_core::array::{Array, Circumstances, CommonPhase, Glimpse, NodePhasor};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::fit::line::PhasorLook;
-use nullwalk_core::frame::{Block, SampleSource};
+use nullwalk_core::frame::{Block, MastReading, SampleSource};
 use nullwalk_core::gain::Ladder;
 use nullwalk_core::looking::phasor_look;
 use nullwalk_core::mains::{self, Mains, ORDERS};
 use nullwalk_core::passive::{Heard, Passive};
 
+use super::phasors::CLOCK_HZ;
 use super::{BLOCK, instrument};
+use crate::capture::FieldRecording;
 use crate::equipment::Signal;
 
 /// A look's samples may be bridged up to this share.
@@ -37,7 +39,7 @@ pub struct Kit {
 
 /// What one instant showed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sight {
+pub struct Seen {
     /// Seconds since the recording began.
     pub time_s: f64,
     /// The field at every node, and how the mast was held.
@@ -50,7 +52,7 @@ pub struct Sight {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Walk {
     /// Everything seen, in order.
-    pub sights: Vec<Sight>,
+    pub seen: Vec<Seen>,
     /// The coils.
     pub array: Array,
     /// Looks may be treated as independent when their noise is taken for so much more.
@@ -65,16 +67,16 @@ pub struct Walk {
     pub duration_s: f64,
     /// Best signal-to-noise ratio, decibels.
     pub best_snr_db: f32,
-    /// Whether samples touched the rail.
-    pub clipped: bool,
-    /// Sights left out because too much of their window was bridged, or clipped.
+    /// Looks in whose window samples touched the rail.
+    pub clipped: usize,
+    /// Looks left out because too much of their window was bridged, or clipped.
     pub left_out: usize,
 }
 
 impl Walk {
     /// The looks behind every sight that has a place.
     pub fn looks(&self) -> impl Iterator<Item = PhasorLook> {
-        self.sights.iter().filter_map(|sight| phasor_look(&sight.glimpse, &self.array, self.inflation))
+        self.seen.iter().filter_map(|sight| phasor_look(&sight.glimpse, &self.array, self.inflation))
     }
 }
 
@@ -104,13 +106,18 @@ impl<const C: usize> Hums<C> {
         heard.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(order, _)| order)
     }
 
+    /// The walk by every harmonic, in order.
+    pub fn walks(&self) -> Vec<Walk> {
+        (1..=ORDERS).map(|order| self.walk(Some(order))).collect()
+    }
+
     /// The walk by one harmonic, by its order, or by the strongest.
     pub fn walk(&self, order: Option<usize>) -> Walk {
         let order = order.or_else(|| self.strongest());
         let grid_hz = self.heard.iter().rev().find(|heard| heard.hum.grid.is_some());
         let grid_hz = grid_hz.map(|heard| f64::from(heard.hum.grid_hz));
         let mut walk = Walk {
-            sights: Vec::new(),
+            seen: Vec::new(),
             array: self.array.clone(),
             inflation: mains::INFLATION,
             frequency_hz: grid_hz.zip(order).map_or(0.0, |(hz, order)| hz * order as f64),
@@ -118,7 +125,7 @@ impl<const C: usize> Hums<C> {
             grid_hz,
             duration_s: self.end as f64 / self.rate_hz,
             best_snr_db: f32::NEG_INFINITY,
-            clipped: false,
+            clipped: 0,
             left_out: 0,
         };
         let mut phase = CommonPhase::default();
@@ -133,14 +140,14 @@ impl<const C: usize> Hums<C> {
 
 impl Walk {
     fn take(&mut self, glimpse: Glimpse, phase: CommonPhase, rate_hz: f64) {
-        self.clipped |= glimpse.marks.clipped;
+        self.clipped += usize::from(glimpse.marks.clipped);
         if glimpse.marks.clipped || glimpse.bridged > MOST_BRIDGED {
             self.left_out += 1;
             return;
         }
         self.best_snr_db = self.best_snr_db.max(glimpse.snr_db);
         let time_s = glimpse.at as f64 / rate_hz;
-        self.sights.push(Sight { time_s, glimpse, phase_rad: phase.phase_rad() });
+        self.seen.push(Seen { time_s, glimpse, phase_rad: phase.phase_rad() });
     }
 }
 
@@ -155,7 +162,7 @@ pub fn tone_walk<const C: usize, S: SampleSource<C>>(
     let instrument = instrument::<C>(&kit.signal, kit.ladder.clone(), kit.array.clone())?;
     let rate_hz = kit.signal.sample_rate_hz;
     let mut walk = Walk {
-        sights: Vec::new(),
+        seen: Vec::new(),
         array: kit.array.clone(),
         inflation: instrument.tone().response().overlap().inflation,
         frequency_hz: kit.signal.tone_hz,
@@ -163,7 +170,7 @@ pub fn tone_walk<const C: usize, S: SampleSource<C>>(
         grid_hz: None,
         duration_s: 0.0,
         best_snr_db: f32::NEG_INFINITY,
-        clipped: false,
+        clipped: 0,
         left_out: 0,
     };
     let mut state = instrument.start();
@@ -198,6 +205,34 @@ pub fn mains_walk<const C: usize, S: SampleSource<C>>(
     Ok(driven.map(|end| Hums { heard, array: kit.array.clone(), rate_hz, end }))
 }
 
+/// The walk of a field recording, whose phasors somebody else demodulated at the tone.
+pub fn field_walk(kit: &Kit, recording: &FieldRecording) -> Walk {
+    let mut walk = Walk {
+        seen: Vec::new(),
+        array: kit.array.clone(),
+        // Whoever demodulated the rows chose their windows; their noise is taken as independent.
+        inflation: 1.0,
+        frequency_hz: kit.signal.tone_hz,
+        order: None,
+        grid_hz: None,
+        duration_s: recording.rows.last().map_or(0.0, |row| row.time_s),
+        best_snr_db: f32::NEG_INFINITY,
+        clipped: 0,
+        left_out: 0,
+    };
+    let mut phase = CommonPhase::default();
+    for row in &recording.rows {
+        let at = (row.time_s.max(0.0) * CLOCK_HZ).round() as u64;
+        let node = |field_t| NodePhasor { field_t, sigma_t: row.sigma_t };
+        let nodes: Vec<NodePhasor> =
+            [Some(row.lower_t), row.upper_t].into_iter().flatten().map(node).collect();
+        let mast = row.mast.unwrap_or_default();
+        let glimpse = Glimpse::new(at, &nodes, &mut phase, mast, Circumstances::default());
+        walk.take(glimpse, phase, CLOCK_HZ);
+    }
+    walk
+}
+
 /// Walk a source to its end, and listen.
 ///
 /// # Errors
@@ -216,7 +251,7 @@ pub fn walk<const C: usize, S: SampleSource<C>>(
 /// Hand every block of a source to `take`, which says what gain it wants; the number of frames.
 fn drive<const C: usize, S: SampleSource<C>>(
     source: &mut S,
-    mut take: impl FnMut(&Block<'_, C>, Option<nullwalk_core::frame::MastReading>) -> u8,
+    mut take: impl FnMut(&Block<'_, C>, Option<MastReading>) -> u8,
 ) -> Result<u64, S::Error> {
     let mut frames = vec![[0; C]; BLOCK];
     let mut end = 0;

@@ -1,5 +1,6 @@
 //! A conductor that carries the tone, or live power: a pipe, a cable, a tracer wire.
 
+use glam::DVec2;
 use serde::{Deserialize, Serialize};
 
 /// A long conductor that carries a current, level and straight but for one bend: that of the tone, and of the power grid where
@@ -12,6 +13,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Line {
+    /// What it is, for drawings. Default: empty.
+    pub name: String,
     /// East coordinate of its point, metres. Default 0.
     pub east_m: f64,
     /// North coordinate of its point, metres. Default 0.
@@ -48,6 +51,28 @@ pub struct Line {
 }
 
 impl Line {
+    /// Its ends and its bend: east and north, metres.
+    pub fn corners_m(&self) -> [DVec2; 3] {
+        let course = |bearing_deg: f64| {
+            let (sin, cos) = bearing_deg.to_radians().sin_cos();
+            DVec2::new(sin, cos)
+        };
+        let (arriving, leaving) = (course(self.bearing_deg), course(self.bearing_deg + self.bend_deg));
+        let point = DVec2::new(self.east_m, self.north_m) + course(self.bearing_deg + 90.0) * self.aside_m;
+        let bend = point + arriving * self.bend_at_m;
+        [point - arriving * self.length_m, bend, bend + leaving * (self.length_m - self.bend_at_m)]
+    }
+
+    /// How far a place is from it in plan, metres.
+    pub fn aside_of_m(&self, place_m: DVec2) -> f64 {
+        let to_piece = |ends: &[DVec2]| {
+            let way = ends[1] - ends[0];
+            let share = (place_m - ends[0]).dot(way) / way.length_squared().max(1e-12);
+            place_m.distance(ends[0] + way * share.clamp(0.0, 1.0))
+        };
+        self.corners_m().windows(2).map(to_piece).fold(f64::INFINITY, f64::min)
+    }
+
     /// Whether its load is on at a time, seconds since the recording began.
     pub fn is_loaded(&self, time_s: f64) -> bool {
         self.load_s.is_empty()
@@ -58,6 +83,7 @@ impl Line {
 impl Default for Line {
     fn default() -> Self {
         Self {
+            name: String::new(),
             east_m: 0.0,
             north_m: 0.0,
             bearing_deg: 0.0,
@@ -74,4 +100,15 @@ impl Default for Line {
             load_s: Vec::new(),
         }
     }
+}
+
+/// What a line near a place really is.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct LineTruth {
+    /// How far the place is from it in plan, metres.
+    pub aside_m: f64,
+    /// Its depth below the ground, metres.
+    pub depth_m: f64,
+    /// Its peak current: of the tone, or of the harmonic of the grid that was listened to, amperes.
+    pub current_a: f64,
 }

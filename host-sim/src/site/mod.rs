@@ -30,7 +30,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 pub use builtin::{Builtin, builtin};
-pub use line::Line;
+pub use line::{Line, LineTruth};
 pub use noise::{Earth, HumLine, Impulses, Mains, Noise, Sway, Track};
 pub use sonde::{Iron, Sonde};
 pub use validate::SiteError;
@@ -207,6 +207,28 @@ impl Site {
             impulses.median_t *= share;
         }
         site
+    }
+
+    /// The line at a station whose current is strongest at a place, of those that carry the tone or, with `order`, that harmonic
+    /// of the grid.
+    pub fn line_near(
+        &self,
+        station: &Station,
+        place_m: [f64; 2],
+        order: Option<usize>,
+    ) -> Option<LineTruth> {
+        let truth = |line: &Line| LineTruth {
+            aside_m: line.aside_of_m(place_m.into()),
+            depth_m: line.depth_m,
+            current_a: match order {
+                None => line.current_a,
+                Some(order) => line.mains_a.get(order.wrapping_sub(1)).copied().unwrap_or(0.0),
+            },
+        };
+        let strength = |truth: &LineTruth| truth.current_a / truth.aside_m.hypot(truth.depth_m).max(0.01);
+        let lines = self.lines(station);
+        let near = lines.iter().map(truth).filter(|truth| truth.current_a > 0.0);
+        near.max_by(|a, b| strength(a).total_cmp(&strength(b)))
     }
 
     /// What the technician does at a station.

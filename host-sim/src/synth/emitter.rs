@@ -78,11 +78,7 @@ fn left(sonde: &Sonde) -> f64 {
 
 /// The ends of a line and its bend.
 fn corners(line: &Line, ground: &Ground) -> Vec<DVec3> {
-    let (arriving, leaving) = (course(line.bearing_deg), course(line.bearing_deg + line.bend_deg));
-    let right = course(line.bearing_deg + 90.0);
-    let point = DVec3::new(line.east_m, line.north_m, ground.up_m - line.depth_m) + right * line.aside_m;
-    let bend = point + arriving * line.bend_at_m;
-    vec![point - arriving * line.length_m, bend, bend + leaving * (line.length_m - line.bend_at_m)]
+    line.corners_m().map(|corner| corner.extend(ground.up_m - line.depth_m)).into()
 }
 
 /// The level direction of a bearing.
