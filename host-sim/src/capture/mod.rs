@@ -35,7 +35,7 @@ pub use wav::WavFrames;
 pub use write::{CaptureWriter, Recording, RecordingError};
 pub use write_field::write_field;
 
-use crate::equipment::{ArrayFile, Signal, coupled};
+use crate::equipment::{ArrayFile, Signal};
 
 /// Name of the file that says how a capture was made.
 pub const MANIFEST_FILE: &str = "capture.toml";
@@ -228,8 +228,7 @@ fn check_equipment(
     description: &Description,
 ) -> Result<(Ladder, Option<Array>), CaptureError> {
     let ladder = description.front_end.ladder().map_err(CaptureError::config(file))?;
-    let Description { signal, front_end, array, .. } = description;
-    let array = coupled(array, front_end, signal).map_err(CaptureError::config(file))?;
+    let array = description.array.array().map_err(CaptureError::config(file))?;
     check_coils(&description.array, description.signal.channels).map_err(CaptureError::config(file))?;
     Ok((ladder, array))
 }

@@ -9,7 +9,6 @@ use super::coils::{self, Walk};
 use super::{Done, Failure, report};
 use crate::book::Run;
 use crate::capture::{Capture, Content};
-use crate::equipment::coupled;
 use crate::inspect;
 use crate::run::{self, Outcome};
 use crate::with_channels;
@@ -50,7 +49,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
                 "--array: the capture holds fields, in which the coils' calibration is used already".into(),
             );
         }
-        capture.array = coupled(&array, &capture.description.front_end, &capture.description.signal)?;
+        capture.array = array.array()?;
         capture.description.array = array;
     }
     report::capture_notices(&capture.notices);

@@ -10,7 +10,7 @@ use super::calibrate::array_of;
 use super::locate::open;
 use super::{Done, Failure, rank, report};
 use crate::book::{Run, Verdict};
-use crate::capture::{Capture, Content};
+use crate::capture::{Capture, Content, Description};
 use crate::equipment::{ArrayFile, Signal, coupled};
 use crate::quantity;
 use crate::run::{self, Hums, Kit, Listen, Walk};
@@ -180,10 +180,8 @@ fn opened(path: &str, options: &Options) -> Result<Capture, Failure> {
         calibration.tone_hz = calibration.tone_hz.or(Some(signal.tone_hz));
         signal.tone_hz = tone_hz;
     }
-    let own = array_of(options.array.as_deref())?;
-    if own.is_some() || options.tone.is_some() {
-        let array = own.unwrap_or_else(|| capture.description.array.clone());
-        capture.array = coupled(&array, &capture.description.front_end, &capture.description.signal)?;
+    if let Some(array) = array_of(options.array.as_deref())? {
+        capture.description.array = array;
     }
     Ok(capture)
 }
@@ -197,7 +195,7 @@ fn kit_of(capture: &Capture) -> Result<Kit, Failure> {
     let array = capture.array.clone();
     let array =
         array.ok_or_else(|| format!("{path}: its coils form no nodes; describe them under [array]"))?;
-    Ok(Kit { signal: capture.description.signal.clone(), ladder: capture.ladder.clone(), array })
+    Ok(Kit { signal: signal.clone(), ladder: capture.ladder.clone(), array })
 }
 
 fn walk_of(capture: &Capture, listen: Listen) -> Result<Walk, Failure> {
