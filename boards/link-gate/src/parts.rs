@@ -15,6 +15,7 @@ use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
 use nullwalk_core::passive::{Heard, Passive, PassiveState};
 use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
+use nullwalk_core::trace::{self, LineMethod, TraceState, Tracer};
 use nullwalk_core::tuning::{self, Candidate, Filter, Unworkable};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
 use nullwalk_core::{chi_square, field, fit, looking, math};
@@ -127,6 +128,19 @@ pub fn keep_all() {
     keep(Models::of::<128, Look> as *const ());
     keep(Models::choice as *const ());
     keep(Choice::is_decided as *const ());
+    keep(fit::line::change::<128, Look> as *const ());
+
+    keep(trace::Settings::of as *const ());
+    keep(Tracer::new as *const ());
+    keep(Tracer::settings as *const ());
+    keep(Tracer::start as *const ());
+    keep(Tracer::push as *const ());
+    keep(Tracer::lift as *const ());
+    keep(Tracer::judge as *const ());
+    keep(TraceState::walk as *const ());
+    keep(TraceState::counts as *const ());
+    keep(LineMethod::name as *const ());
+    keep(trace::lag as *const ());
 
     keep(Tone::hop_s as *const ());
     keep(Tone::hop_samples as *const ());

@@ -20,12 +20,14 @@ pub const MAX_CROSSINGS: usize = 12;
 const TURN_DEPTHS: f32 = 0.3;
 const TURN_M: f32 = 0.2;
 /// A lane crosses where it shows the line so many depths away on both sides.
-const REACH: f32 = 0.4;
+const REACH: f32 = 0.6;
 /// Looks so many depths aside and nearer are used for the peak, and for the null.
 const PEAK_DEPTHS: f32 = 1.1;
 const NULL_DEPTHS: f32 = 1.3;
 /// Looks beyond those that would just do.
 const SPARE: usize = 2;
+/// Slants are known to this share at best: what noise and a mast that sways do to a quotient does not average out.
+const FINEST_SLANT: f32 = 0.003;
 /// A peak stands out by so many sigmas.
 const PROMINENT: f32 = 6.0;
 
@@ -274,7 +276,8 @@ fn slant(looks: impl Iterator<Item = Aside>, node: usize, depth_m: f32, relative
     }
     let null = -at_zero / per_depth;
     let null_sigma = math::sqrt(variance(&covariance, [1.0, null])) / per_depth;
-    let slope_sigma = math::sqrt(variance(&covariance, [0.0, 1.0]));
+    let finest = FINEST_SLANT * per_depth;
+    let slope_sigma = math::sqrt(variance(&covariance, [0.0, 1.0]) + finest * finest);
     let away_m = depth_m / per_depth;
     Some(Slant {
         null_m: Measured::new(null * depth_m, null_sigma * depth_m),

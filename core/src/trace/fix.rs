@@ -3,6 +3,7 @@
 use heapless::Vec;
 
 use super::crossing::{Crossing, MAX_CROSSINGS};
+use super::ellipse::OutOfStep;
 use crate::depth::{Depth, Measured, Unusable};
 use crate::fit::line::{Change, Choice, Line};
 use crate::frame::SampleIndex;
@@ -91,6 +92,8 @@ pub struct TraceFix {
     pub line: Option<Line>,
     /// How its current and its lay change along it.
     pub change: Option<Change>,
+    /// What is out of step with it.
+    pub out_of_step: Option<OutOfStep>,
     /// Which kind of source it is.
     pub kind: Option<Choice>,
     /// Where lanes crossed it.

@@ -6,6 +6,7 @@ use core::f32::consts::{FRAC_PI_2, FRAC_PI_3};
 use glam::Vec3;
 
 use super::crossing::{Crossing, crossings};
+use super::ellipse::{OutOfStep, out_of_step};
 use super::fix::{Beside, LineDepths, TraceFix, TwoLines};
 use super::{LOOKS, TraceState, Tracer};
 use crate::array::NodeField;
@@ -13,7 +14,7 @@ use crate::chi_square::{Level, upper_point};
 use crate::depth::line::{self as closed, Crossing as Straight};
 use crate::depth::{Depth, Measured, Unusable, valid};
 use crate::fit::line::{
-    self, Kind, Line, Models, PhasorLook, TWO_UNKNOWNS, Traced, Two, UNKNOWNS, quadrature, traverse_two,
+    self, Kind, Line, Models, PhasorLook, TWO_UNKNOWNS, Traced, Two, UNKNOWNS, traverse_two,
 };
 use crate::fit::{Mergeable, Ring, Shared, Undetermined};
 use crate::math;
@@ -35,11 +36,15 @@ const APART_SHARE: f32 = 0.02;
 const UNNOTICED: f32 = 0.01;
 /// A current that changes by this share over a depth is that of no line below.
 const FALLEN: f32 = 0.3;
+/// Methods that differ by this share of the depth are far apart.
+const FAR_SHARE: f32 = 0.08;
 /// Soil counts when it makes more than this share of the variance, and the sigma more than this share of the depth.
 const SOIL_SHARE: f32 = 0.5;
 const SOIL_SIGMA: f32 = 0.03;
 /// By so much a neighbour in step can make a depth read too deep, and by what is left over be taken for bent only.
 const OVER_READ: f32 = 1.4;
+/// So much of the field at 1 m that is a level field out of step the other way round is not worth a word.
+const SLIGHT: f32 = 0.002;
 /// Lanes nearer together than this share of the depth tell nothing of what changes along the line.
 const LANES_APART_M: f32 = 0.2;
 
@@ -64,6 +69,7 @@ impl Tracer {
             phase_rad: phase(state),
             line: None,
             change: None,
+            out_of_step: None,
             kind: None,
             crossings: heapless::Vec::new(),
             two: None,
@@ -135,8 +141,15 @@ impl Tracer {
             |chi_square: f32, freedom: u32| chi_square > upper_point(freedom as usize, Level::OnePerMille);
         let unexplained = beyond(found.chi_square, found.freedom) || found.outlying_share > OUTLYING_SHARE;
         reasons.add_if(unexplained, Reason::NotOneLine);
-        let (left_over, freedom) = quadrature(walk, shared.field);
-        reasons.add_if(beyond(left_over, freedom), Reason::Elliptical);
+        fix.out_of_step = out_of_step(walk.looks(), &line, shared.field);
+        if let Some(out) = &fix.out_of_step {
+            let strange = beyond(out.chi_square, out.freedom) || !self.is_of_soil(out);
+            reasons.add_if(strange, Reason::Elliptical);
+            let returned = Measured::new(line.returned_per_m, found.sigma(5));
+            reasons.add_if(!is_one_soil(returned, out.level_per_m), Reason::NotOneLine);
+            let lacking = lacks_level(returned, out.level_per_m) && far_apart(&fix.depths);
+            reasons.add_if(lacking, Reason::PastEnd);
+        }
         fix.change = line::change(walk, found, shared, self.returned_per_m);
         if let Some(change) = &fix.change {
             let (fading, turning) = (change.fading_per_m, change.turning_rad_per_m);
@@ -149,12 +162,22 @@ impl Tracer {
         reasons.add_if(self.is_soil(found, stated), Reason::SoilUnknown);
         if reasons.as_slice().iter().any(|reason| reason.bends()) {
             fix.two = self.two(walk, shared, Some(here_m));
-            if let Some(two) = fix.two.filter(|two| two.explains) {
+            if let Some(two) = fix.two.filter(|two| two.explains && is_something(two.second.current_a)) {
                 reasons.add(two.reason());
             }
         }
         fix.crossings = crossed;
         fix.judgement = judged(stated, &fix.depths, fix.two.as_ref(), reasons);
+    }
+
+    /// Whether soil of the class may make what is out of step: no less than none, and no more than the best conductor of
+    /// it, with half as much again for what is of higher order.
+    fn is_of_soil(&self, out: &OutOfStep) -> bool {
+        let most = self.most_returned_per_m;
+        let Measured { value, sigma } = out.level_per_m;
+        let growing = out.growing_per_m2;
+        let level = -0.5 * most.min(SLIGHT) - BEYOND * sigma < value && value < 1.5 * most + BEYOND * sigma;
+        level && growing.value.abs() < 3.0 * most * most + BEYOND * growing.sigma
     }
 
     fn from_ground(&self, below_node: Measured) -> Measured {
@@ -185,7 +208,7 @@ impl Tracer {
             (half_width, half_width_more),
             (diagonal, diagonal_more),
             (self.lifted(state, found, here_m), Err(Unusable::NotMeasured)),
-            (of_measured(found.stated_depth_m(here_m)), Err(Unusable::NotMeasured)),
+            (of_measured(found.depth_below_m(here_m)), Err(Unusable::NotMeasured)),
         ];
         for (depth, (plain, more)) in depths.iter_mut().zip(pairs) {
             *depth = plain.and_then(|plain| {
@@ -390,6 +413,32 @@ fn judged(
         shallow_m: Some(shallow_m.max(0.0)),
         reasons,
     }
+}
+
+/// Whether what returns in step and what returns behind are of one soil: to first order they are the same, and the more
+/// returns, the less of it is behind (down to two thirds, by quadrature). A neighbour in step is not behind at all.
+fn is_one_soil(in_step: Measured, behind: Measured) -> bool {
+    let sigma = math::sqrt(in_step.sigma * in_step.sigma + behind.sigma * behind.sigma);
+    let expected = 0.85 * in_step.value;
+    (behind.value - expected).abs() < SLIGHT + 0.3 * expected.abs() + BEYOND * sigma
+}
+
+/// Whether much more of a level field is missing than the soil accounts for: so it is past an end, where the current that
+/// leaves the wire makes one.
+fn lacks_level(in_step: Measured, behind: Measured) -> bool {
+    let sigma = math::sqrt(in_step.sigma * in_step.sigma + behind.sigma * behind.sigma);
+    0.85 * in_step.value - behind.value > 2.0 * SLIGHT + 0.4 * behind.value.abs() + BEYOND * sigma
+}
+
+/// Whether any method's depth is so far from the fit's that no figure is worth giving.
+fn far_apart(depths: &LineDepths) -> bool {
+    let [others @ .., fit] = depths;
+    let Ok(fit) = fit else { return false };
+    let far_m = FAR_SHARE * fit.depth_m;
+    others.iter().flatten().any(|depth| {
+        let off_m = (depth.depth_m - fit.depth_m).abs();
+        off_m > BEYOND * depth.sigma_m && off_m > far_m
+    })
 }
 
 /// Whether any method's depth does not go with the fit's. The fit makes the best of the same walk, so what they differ by

@@ -5,6 +5,7 @@
 //! whatever would make that line a wrong answer.
 
 mod crossing;
+mod ellipse;
 mod fix;
 mod judge;
 mod lag;
@@ -14,7 +15,7 @@ use glam::Vec3;
 
 use crate::array::{Array, NodeField};
 use crate::depth::Measured;
-use crate::depth::soil::{Soil, returned_per_m};
+use crate::depth::soil::{Soil, most_returned_per_m, returned_per_m};
 use crate::error::ConfigError;
 use crate::fit::line::PhasorLook;
 use crate::fit::{Mergeable, Ring, Shared};
@@ -22,6 +23,7 @@ use crate::frame::SampleIndex;
 use crate::math;
 
 pub use crossing::{Crossing, MAX_CROSSINGS};
+pub use ellipse::OutOfStep;
 pub use fix::{Beside, LineDepths, LineMethod, TraceFix, TwoLines};
 pub use lag::{Away, Lag, NoLag, PhaseAt, lag};
 
@@ -103,6 +105,8 @@ pub struct Tracer {
     settings: Settings,
     /// What is believed of the soil.
     returned_per_m: Measured,
+    /// What the best conductor of its class returns.
+    most_returned_per_m: f32,
 }
 
 /// The state of a trace: 13.5 KiB, nearly all of it the walk.
@@ -164,7 +168,11 @@ impl Tracer {
             "trace.node_height_m",
             "must be 0 to 2",
         )?;
-        Ok(Self { returned_per_m: returned_per_m(tone_hz, settings.soil), settings })
+        Ok(Self {
+            returned_per_m: returned_per_m(tone_hz, settings.soil),
+            most_returned_per_m: most_returned_per_m(tone_hz, settings.soil),
+            settings,
+        })
     }
 
     /// The settings.

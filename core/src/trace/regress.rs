@@ -21,6 +21,11 @@ impl<const K: usize> Regress<K> {
         }
     }
 
+    /// By how much these coefficients lower the weighted sum of squares.
+    pub fn explained(&self, coefficients: [f32; K]) -> f32 {
+        self.normal.right.iter().zip(coefficients).map(|(right, x)| right * x).sum()
+    }
+
     /// The coefficients and their covariance; `None` where there are not so many values more than coefficients.
     pub fn solved(&self, spare: usize) -> Option<([f32; K], Matrix<K>)> {
         (self.count >= K + spare).then_some(())?;

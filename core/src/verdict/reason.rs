@@ -56,7 +56,7 @@ pub enum Reason {
     NotALine,
     /// The walk did not pass over the line.
     BesideWalk,
-    /// There may be no line below: the signal falls off along it as past an end.
+    /// There may be no line below: the field is more like that past the end of one.
     PastEnd,
     /// Only one lane crosses the line.
     OneLane,
@@ -195,7 +195,7 @@ impl Reason {
             Self::PartFaulty => "A part of the instrument did not work during this locate.",
             Self::NotALine => "The field is not that of one line below: a sonde, paired wires, or neither.",
             Self::BesideWalk => "The walk did not pass over the line: it lies to one side.",
-            Self::PastEnd => "There may be no line below: the signal falls off along it as past an end.",
+            Self::PastEnd => "There may be no line below: the field is more like that past the end of one.",
             Self::OneLane => "Only one lane crosses the line, so a bend or an end would not show.",
             Self::NotOneLine => "The field is not that of one straight line alone.",
             Self::BleedOver => "A second line nearby carries part of this tone, in step with the first.",

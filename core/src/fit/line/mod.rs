@@ -37,7 +37,7 @@ pub const UNKNOWNS: usize = 7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
 const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
 /// Steps of the iteration at most.
-const ROUNDS: u32 = 16;
+const ROUNDS: u32 = 40;
 /// What neighbours too weak to be noticed do to a depth, as a share of it.
 const UNNOTICED: f32 = 0.01;
 
