@@ -192,9 +192,9 @@ fn settings(options: &Options, ground_up_m: f64) -> Settings {
 
 fn kit_of(capture: &Capture) -> Result<Kit, Failure> {
     let path = capture.path.display();
-    let array = capture.array.clone();
-    let array =
-        array.ok_or_else(|| format!("{path}: its coils form no nodes; describe them under [array]"))?;
+    let Description { signal, front_end, array, .. } = &capture.description;
+    let array = coupled(array, front_end, signal)?
+        .ok_or_else(|| format!("{path}: its coils form no nodes; describe them under [array]"))?;
     Ok(Kit { signal: signal.clone(), ladder: capture.ladder.clone(), array })
 }
 

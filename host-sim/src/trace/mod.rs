@@ -10,6 +10,7 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::looking::phasor_look;
 use nullwalk_core::mains::Finding;
 use nullwalk_core::trace::{self as core, LineMethod, TraceFix, Tracer};
+use nullwalk_core::verdict::Place;
 use serde::Serialize;
 
 use crate::book::{Check, Estimate, Measured, MethodResult, Reason, SitePosition, Station, Tone, Verdict};
@@ -141,8 +142,6 @@ pub struct Second {
     pub phase_deg: f64,
     /// Depth of the first line, reckoned with the second, metres.
     pub first_depth_m: Estimate,
-    /// Whether nothing is left over that noise does not explain.
-    pub explains: bool,
 }
 
 /// Trace the line that a walk crossed. `listen` is what was listened for.
@@ -241,7 +240,7 @@ fn of_fix(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
         value: f64::from(m.value).to_degrees(),
         sigma: f64::from(m.sigma).to_degrees(),
     };
-    let place = |p: nullwalk_core::verdict::Place| SitePosition {
+    let place = |p: Place| SitePosition {
         east_m: f64::from(p.east_m),
         north_m: f64::from(p.north_m),
         sigma_m: f64::from(p.sigma_m),
@@ -258,16 +257,22 @@ fn of_fix(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
             sigma_a: f64::from(a.sigma).hypot(scale * peak_a),
         }
     };
-    let second = fix.two.filter(|two| two.explains && located).map(|two| {
+    // One that would be above the ground, or far beyond the lanes, helps the fit and tells nothing.
+    let is_plain = |two: &core::TwoLines| {
+        let reach_m = 5.0 * two.first.depth.depth_m;
+        two.explains
+            && two.second.depth.depth_m > 0.0
+            && apart_m(two.first.place, two.second.place) < f64::from(reach_m)
+    };
+    let second = fix.two.filter(|two| located && is_plain(two)).map(|two| {
         let (first, second) = (two.first.place, two.second.place);
         Second {
             place: place(second),
-            aside_m: f64::from((second.east_m - first.east_m).hypot(second.north_m - first.north_m)),
+            aside_m: apart_m(first, second),
             depth_m: estimate(two.second.depth),
             share: f64::from(two.second.current_a.value / two.first.current_a.value),
             phase_deg: f64::from(two.phase_rad).to_degrees(),
             first_depth_m: estimate(two.first.depth),
-            explains: two.explains,
         }
     });
     let methods = LineMethod::ALL.iter().zip(&fix.depths).map(|(method, depth)| MethodResult {
@@ -299,6 +304,10 @@ fn of_fix(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
         reasons: judgement.reasons.as_slice().iter().map(run::reason).collect(),
         truth: None,
     }
+}
+
+fn apart_m(a: Place, b: Place) -> f64 {
+    f64::from((a.east_m - b.east_m).hypot(a.north_m - b.north_m))
 }
 
 impl Trace {

@@ -4,6 +4,7 @@ use glam::DVec2;
 use maud::{Markup, PreEscaped, html};
 
 use super::Trace;
+use super::text::amperes;
 use crate::book::{Station, Verdict};
 use crate::units;
 
@@ -105,8 +106,7 @@ fn of_station(station: &Station) -> Mark {
 fn of_trace(trace: &Trace) -> Mark {
     let silent = trace.listened.mains && trace.listened.order.is_none();
     let what = match (trace.listened.mains, trace.current) {
-        (_, Some(current)) if current.peak_a >= 0.1 => format!("{:.2} A rms", current.rms_a),
-        (_, Some(current)) => format!("{:.1} mA rms", 1e3 * current.rms_a),
+        (_, Some(current)) => format!("{} rms", amperes(current.rms_a)),
         (true, None) if silent => "mains: nothing heard".to_owned(),
         _ => String::new(),
     };

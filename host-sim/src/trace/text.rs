@@ -114,7 +114,7 @@ impl Trace {
     }
 
     fn methods(&self, row: &mut Row<'_>) -> fmt::Result {
-        if self.listened.mains && self.listened.order.is_none() {
+        if self.methods.iter().all(|method| method.estimate.is_none()) {
             return Ok(());
         }
         for (n, method) in self.methods.iter().enumerate() {
@@ -143,6 +143,13 @@ impl Trace {
         let left_out = if l.left_out > 0 { format!(", {} left out", l.left_out) } else { String::new() };
         format!("{what}{snr}; {} looks{left_out} in {:.0} s; soil {}", l.looks, l.duration_s, self.soil)
     }
+}
+
+/// A current with three digits.
+pub fn amperes(a: f64) -> String {
+    let (value, unit) = if a.abs() < 0.9995 { (1e3 * a, "mA") } else { (a, "A") };
+    let decimals = (2.0 - value.abs().max(1e-3).log10().floor()).clamp(0.0, 3.0) as usize;
+    format!("{value:.decimals$} {unit}")
 }
 
 /// Rounded, so that what is next to nothing has no sign of its own.
