@@ -22,5 +22,6 @@ pub mod survey;
 pub mod synth;
 pub mod tolerant_toml;
 pub mod tones;
+pub mod trace;
 pub mod trials;
 pub mod units;

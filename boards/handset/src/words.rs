@@ -61,6 +61,17 @@ pub const fn reason(reason: Reason) -> &'static str {
         Reason::CalibrationOff => "calibration off",
         Reason::WalkUndetermined(_) => "walk tells little",
         Reason::PartFaulty => "part faulty",
+        Reason::NotALine => "not a line",
+        Reason::BesideWalk => "beside the walk",
+        Reason::PastEnd => "past an end?",
+        Reason::OneLane => "one lane only",
+        Reason::NotOneLine => "not one line",
+        Reason::BleedOver => "bleed-over",
+        Reason::CurrentReturns => "current returns",
+        Reason::LineEnds => "signal changes",
+        Reason::LineBends => "line bends",
+        Reason::MarksApart => "marks apart",
+        Reason::SoilUnknown => "soil not known",
     }
 }
 

@@ -109,10 +109,20 @@ pub fn lengthening(
 /// assert!((clay.value - 0.073).abs() < 0.002 && (clay.sigma - 0.025).abs() < 0.002);
 /// ```
 pub fn returned_per_m(frequency_hz: f32, soil: Soil) -> Measured {
-    let at = |conductivity: f32| FIRST_ORDER * math::sqrt(TAU * frequency_hz * MU0_H_PER_M * conductivity);
+    let at = |conductivity: f32| returned(frequency_hz, conductivity);
     let [least, most] = soil.conductivity_s_per_m();
     let (mean, variance) = over([at(least), at(math::sqrt(least * most)), at(most)]);
     Measured::new(mean, math::sqrt(variance))
+}
+
+/// [`returned_per_m`] of the best conductor of a class.
+pub(crate) fn most_returned_per_m(frequency_hz: f32, soil: Soil) -> f32 {
+    let [_, most] = soil.conductivity_s_per_m();
+    returned(frequency_hz, most)
+}
+
+fn returned(frequency_hz: f32, conductivity_s_per_m: f32) -> f32 {
+    FIRST_ORDER * math::sqrt(TAU * frequency_hz * MU0_H_PER_M * conductivity_s_per_m)
 }
 
 /// Mean and variance of what is so much at the low end, in the middle and at the high end (Simpson's rule).

@@ -94,6 +94,17 @@ pub const fn of_reason(reason: Reason) -> u8 {
         Reason::WalkUndetermined(Undetermined::Moment) => 22,
         Reason::WalkUndetermined(Undetermined::Unsettled) => 23,
         Reason::PartFaulty => 24,
+        Reason::NotALine => 25,
+        Reason::BesideWalk => 26,
+        Reason::PastEnd => 27,
+        Reason::OneLane => 28,
+        Reason::NotOneLine => 29,
+        Reason::BleedOver => 30,
+        Reason::CurrentReturns => 31,
+        Reason::LineEnds => 32,
+        Reason::LineBends => 33,
+        Reason::MarksApart => 34,
+        Reason::SoilUnknown => 35,
     }
 }
 

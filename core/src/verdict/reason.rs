@@ -52,11 +52,33 @@ pub enum Reason {
     WalkUndetermined(Undetermined),
     /// A part of the instrument did not work. The core cannot see that: whoever runs it says so.
     PartFaulty,
+    /// Of a line: the field is that of a sonde, of a pair of wires, or of nothing below.
+    NotALine,
+    /// The walk did not pass over the line.
+    BesideWalk,
+    /// There may be no line below: the field is more like that past the end of one.
+    PastEnd,
+    /// Only one lane crosses the line.
+    OneLane,
+    /// More is in the field than one straight line.
+    NotOneLine,
+    /// A second line nearby carries part of the tone, in step.
+    BleedOver,
+    /// Part of the current comes back along a line nearby.
+    CurrentReturns,
+    /// The signal changes along the line: an end, a branch, a leak.
+    LineEnds,
+    /// The line turns.
+    LineBends,
+    /// Peak and null mark different places.
+    MarksApart,
+    /// Most of what is uncertain is the soil.
+    SoilUnknown,
 }
 
 impl Reason {
     /// Every reason once, with another tone at 0 Hz.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 36] = [
         Self::NoTone,
         Self::OtherTone(0.0),
         Self::Saturated,
@@ -82,6 +104,17 @@ impl Reason {
         Self::WalkUndetermined(Undetermined::Moment),
         Self::WalkUndetermined(Undetermined::Unsettled),
         Self::PartFaulty,
+        Self::NotALine,
+        Self::BesideWalk,
+        Self::PastEnd,
+        Self::OneLane,
+        Self::NotOneLine,
+        Self::BleedOver,
+        Self::CurrentReturns,
+        Self::LineEnds,
+        Self::LineBends,
+        Self::MarksApart,
+        Self::SoilUnknown,
     ];
 
     /// Machine code, stable between versions.
@@ -108,6 +141,17 @@ impl Reason {
             Self::CalibrationOff => "calibration-off",
             Self::WalkUndetermined(_) => "walk-undetermined",
             Self::PartFaulty => "part-faulty",
+            Self::NotALine => "not-a-line",
+            Self::BesideWalk => "beside-walk",
+            Self::PastEnd => "past-end",
+            Self::OneLane => "one-lane",
+            Self::NotOneLine => "not-one-line",
+            Self::BleedOver => "bleed-over",
+            Self::CurrentReturns => "current-returns",
+            Self::LineEnds => "line-ends",
+            Self::LineBends => "line-bends",
+            Self::MarksApart => "marks-apart",
+            Self::SoilUnknown => "soil-unknown",
         }
     }
 
@@ -149,6 +193,17 @@ impl Reason {
                 }
             },
             Self::PartFaulty => "A part of the instrument did not work during this locate.",
+            Self::NotALine => "The field is not that of one line below: a sonde, paired wires, or neither.",
+            Self::BesideWalk => "The walk did not pass over the line: it lies to one side.",
+            Self::PastEnd => "There may be no line below: the field is more like that past the end of one.",
+            Self::OneLane => "Only one lane crosses the line, so a bend or an end would not show.",
+            Self::NotOneLine => "The field is not that of one straight line alone.",
+            Self::BleedOver => "A second line nearby carries part of this tone, in step with the first.",
+            Self::CurrentReturns => "Part of the current comes back along a line nearby.",
+            Self::LineEnds => "The signal changes along the line: it ends, branches or leaks near here.",
+            Self::LineBends => "The line does not run straight here.",
+            Self::MarksApart => "The peak and the null of the lanes mark different places.",
+            Self::SoilUnknown => "Most of what is uncertain is the soil, which is not known.",
         }
     }
 
@@ -157,11 +212,15 @@ impl Reason {
         match self {
             Self::NoTone => "See that the beacon is on, and on this tone; then walk closer.",
             Self::OtherTone(_) => "Set the logger to the tone that is there, or change the beacon.",
-            Self::Saturated => "Lift the mast 0.5 m or more and repeat, or use a weaker beacon.",
+            Self::Saturated => {
+                "Lift the mast 0.5 m or more and repeat, or use a weaker beacon or less current."
+            }
             Self::HeldTooHigh => {
                 "Take the gain down until the reading leaves full scale, or let it step by itself."
             }
-            Self::TooNoisy => "Hold still for longer, come closer, or use a stronger beacon.",
+            Self::TooNoisy => {
+                "Hold still for longer, come closer, or use a stronger beacon or more current."
+            }
             Self::NotSettled => {
                 "Stand at the mark, put the foot on the ground and hold still for five seconds."
             }
@@ -196,11 +255,29 @@ impl Reason {
                 "Walk both lanes again, three depths beyond the source on each side, and see that positions are steady."
             }
             Self::PartFaulty => "Mend the part that the instrument names, and begin the locate again.",
+            Self::NotALine => {
+                "Look for a sonde or a pair of wires here, and see which line carries the tone."
+            }
+            Self::BesideWalk => "Walk lanes straight across the line, two depths beyond it on both sides.",
+            Self::PastEnd => "Go back along the line until the signal is steady, and walk the lanes there.",
+            Self::OneLane => "Walk two more lanes across the line, half a metre apart or more.",
+            Self::NotOneLine => {
+                "Walk more lanes a few steps further along; look for other lines beside it."
+            }
+            Self::BleedOver => {
+                "Connect to the line itself, ground the transmitter away from others, or use a lower tone."
+            }
+            Self::CurrentReturns => "Ground the transmitter elsewhere, away from other lines, and repeat.",
+            Self::LineEnds | Self::LineBends => {
+                "Walk lanes three depths away on either side, and expose before you trust the depth here."
+            }
+            Self::MarksApart => "Trust neither mark: walk more lanes, on another tone too.",
+            Self::SoilUnknown => "Say what the soil is, or use a lower tone.",
         }
     }
 
     /// Whether it speaks of a field that a neighbour may have bent.
-    pub(super) const fn bends(self) -> bool {
+    pub(crate) const fn bends(self) -> bool {
         matches!(
             self,
             Self::MethodsDisagree
@@ -208,6 +285,12 @@ impl Reason {
                 | Self::BentField
                 | Self::StrengthDiffers
                 | Self::WalkUndetermined(_)
+                | Self::NotOneLine
+                | Self::BleedOver
+                | Self::CurrentReturns
+                | Self::LineEnds
+                | Self::LineBends
+                | Self::MarksApart
         )
     }
 
@@ -222,14 +305,17 @@ impl Reason {
             | Self::NotSettled
             | Self::NotBelow
             | Self::NodesContradict
-            | Self::PartFaulty => Verdict::Refuse,
+            | Self::PartFaulty
+            | Self::NotALine
+            | Self::BesideWalk
+            | Self::PastEnd => Verdict::Refuse,
             _ => Verdict::Doubt,
         }
     }
 }
 
 /// The most reasons a judgement carries: room for each of them once.
-pub const MAX_REASONS: usize = 21;
+pub const MAX_REASONS: usize = 32;
 
 /// A list of reasons without repeats.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -18,7 +18,9 @@ mod report;
 mod sites;
 mod sweep;
 mod tones;
+mod trace;
 mod trials;
+mod yard;
 
 use std::error::Error;
 use std::path::PathBuf;
@@ -32,7 +34,7 @@ use crate::job::Job;
 /// Any error, to be told in one line.
 type Failure = Box<dyn Error>;
 
-/// Locate a sonde, simulated or recorded: find it, cross-check it, say how sure it is or refuse.
+/// Locate a sonde or trace a line, simulated or recorded: find it, cross-check it, say how sure it is or refuse.
 #[derive(Parser)]
 #[command(version, about, after_help = EXIT_HELP)]
 struct Arguments {
@@ -50,6 +52,8 @@ enum Command {
     Demo(demo::Options),
     /// Simulate a site and locate every station of it
     Locate(locate::LocateOptions),
+    /// Trace a line by its tone or by live power, from a capture or the stations of a site
+    Trace(trace::Options),
     /// Simulate a site and write a capture of every station
     Record(locate::RecordOptions),
     /// Locate from a capture
@@ -124,6 +128,7 @@ pub fn main() -> ExitCode {
     let done = match arguments.command.unwrap_or(Command::Demo(demo::Options::default())) {
         Command::Demo(options) => demo::run(&options),
         Command::Locate(options) => locate::locate(&options),
+        Command::Trace(options) => trace::run(&options),
         Command::Record(options) => locate::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),

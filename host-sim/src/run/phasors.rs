@@ -9,7 +9,7 @@ use super::{Diary, Outcome};
 use crate::capture::FieldRecording;
 
 /// Clock in which the instants of a field recording are counted, hertz.
-const CLOCK_HZ: f64 = 1e6;
+pub(super) const CLOCK_HZ: f64 = 1e6;
 
 /// Run a field recording through the locate.
 ///

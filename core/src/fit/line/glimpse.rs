@@ -49,7 +49,7 @@ pub fn glimpse(
     let line = start::of(looks.iter()).ok_or(Unusable::NotBelow)?;
     let shared = Shared { node_ratio: node_ratio_sigma, ..Shared::default() };
     let guess = Guess::of(abreast(line), node_ratio_sigma, returned_per_m, Some(level_sigma_rad));
-    let mut found = traced::<1>(&looks, guess, &shared).map_err(|reason| match reason {
+    let mut found = traced::<1, Look>(&looks, guess, &shared).map_err(|reason| match reason {
         Undetermined::Unsettled | Undetermined::TooFew | Undetermined::Place => Unusable::NotBelow,
         Undetermined::Depth | Undetermined::Moment => Unusable::TooUncertain,
     })?;

@@ -3,6 +3,7 @@
 //! A line has five numbers: how far to the left it lies, how high, its lay, its slope and its current. Which way the
 //! current flows is not among them, for the transmitter's sign is unknown.
 
+mod change;
 mod glimpse;
 mod model;
 mod pair;
@@ -16,7 +17,7 @@ use core::f32::consts::FRAC_PI_2;
 use glam::Vec3;
 
 use super::normal::Matrix;
-use super::ring::{Look, Ring};
+use super::ring::{Mergeable, Ring};
 use super::traverse::{Shared, Undetermined};
 use super::walk::{Search, Seen, Source, Walk};
 use crate::chi_square::Level;
@@ -24,6 +25,7 @@ use crate::depth::Measured;
 use crate::math;
 use wire::{Axes, SCALE_NT, Wire};
 
+pub use change::{Change, change};
 pub use glimpse::glimpse;
 pub use model::{Choice, Kind, Models};
 pub use pair::{PAIR_UNKNOWNS, Pair, traverse_pair};
@@ -35,7 +37,7 @@ pub const UNKNOWNS: usize = 7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
 const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
 /// Steps of the iteration at most.
-const ROUNDS: u32 = 16;
+const ROUNDS: u32 = 40;
 /// What neighbours too weak to be noticed do to a depth, as a share of it.
 const UNNOTICED: f32 = 0.01;
 
@@ -218,26 +220,26 @@ impl Traced<Line, UNKNOWNS> {
 ///
 /// # Errors
 /// What the walk does not determine; of a line, [`Undetermined::Moment`] is the current, or the gain.
-pub fn traverse<const N: usize>(
-    walk: &Ring<N>,
+pub fn traverse<const N: usize, L: Mergeable>(
+    walk: &Ring<N, L>,
     start: Line,
     shared: &Shared,
     returned_per_m: Measured,
 ) -> Result<Traced<Line, UNKNOWNS>, Undetermined> {
     let guess = Guess::of(start, shared.node_ratio, returned_per_m, None);
-    traced::<N>(walk.looks(), guess, shared)
+    traced::<N, L>(walk.looks(), guess, shared)
 }
 
-fn traced<const N: usize>(
-    looks: &[Look],
+fn traced<const N: usize, L: Mergeable>(
+    looks: &[L],
     start: Guess,
     shared: &Shared,
 ) -> Result<Traced<Line, UNKNOWNS>, Undetermined> {
     let mut shifts_m = [Vec3::ZERO; N];
-    let parts_nt = |look: &Look| [look.fields_nt];
+    let parts_nt = |sight: &L| [sight.look().fields_nt];
     let mut walk = Walk { looks, parts_nt, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
-    let mut search = Search::new::<Look, 1, 3, 9>(start, &mut walk);
-    search.go_on::<Look, 1, 3, 9>(&mut walk, ROUNDS);
+    let mut search = Search::new::<L, 1, 3, 9>(start, &mut walk);
+    search.go_on::<L, 1, 3, 9>(&mut walk, ROUNDS);
     let beliefs = if start.level_sigma_rad.is_some() { 3 } else { 2 };
     let Guess { line, upper_gain, .. } = search.source;
     told(&search, 6 * looks.len(), beliefs).map(|numbers| numbers.of(line, upper_gain))

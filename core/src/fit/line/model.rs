@@ -6,7 +6,7 @@ use super::{Line, PAIR_UNKNOWNS, Pair, Traced, UNKNOWNS, start, traverse_pair};
 use crate::depth::Measured;
 use crate::field;
 use crate::fit::Dipole;
-use crate::fit::ring::Ring;
+use crate::fit::ring::{Mergeable, Ring};
 use crate::fit::traverse::{Shared, Traversed, UNKNOWNS as DIPOLE_UNKNOWNS, traverse};
 use crate::math;
 
@@ -74,7 +74,11 @@ impl Models {
     /// let choice = Models::of(&walk, &shared, Measured::default()).choice().unwrap();
     /// assert!(choice.kind == Kind::Line && choice.is_decided());
     /// ```
-    pub fn of<const N: usize>(walk: &Ring<N>, shared: &Shared, returned_per_m: Measured) -> Self {
+    pub fn of<const N: usize, L: Mergeable>(
+        walk: &Ring<N, L>,
+        shared: &Shared,
+        returned_per_m: Measured,
+    ) -> Self {
         let line = start(walk).and_then(|start| super::traverse(walk, start, shared, returned_per_m).ok());
         Self {
             dipole: dipole(walk, shared),
@@ -111,8 +115,8 @@ impl Models {
 }
 
 /// A dipole that begins beneath the strongest look.
-fn dipole<const N: usize>(walk: &Ring<N>, shared: &Shared) -> Option<Traversed> {
-    let look = start::strongest(walk.looks().iter())?;
+fn dipole<const N: usize, L: Mergeable>(walk: &Ring<N, L>, shared: &Shared) -> Option<Traversed> {
+    let look = start::strongest(walk.looks().iter().map(Mergeable::look))?;
     let [field_nt, _] = look.fields_nt;
     let mut best: Option<Traversed> = None;
     for share in DEPTHS {

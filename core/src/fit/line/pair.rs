@@ -7,7 +7,7 @@ use num_complex::Complex32;
 use super::wire::{Axes, SCALE_NT};
 use super::{OUTLYING, ROUNDS, Traced, gain_belief, start, told};
 use crate::fit::NEAREST_M2;
-use crate::fit::ring::{Look, Ring};
+use crate::fit::ring::{Mergeable, Ring};
 use crate::fit::symmetric::Symmetric;
 use crate::fit::traverse::{Shared, Undetermined};
 use crate::fit::walk::{Search, Seen, Source, Walk};
@@ -96,14 +96,15 @@ impl Pair {
 ///
 /// # Errors
 /// As [`super::traverse()`].
-pub fn traverse_pair<const N: usize>(
-    walk: &Ring<N>,
+pub fn traverse_pair<const N: usize, L: Mergeable>(
+    walk: &Ring<N, L>,
     shared: &Shared,
 ) -> Result<Traced<Pair, PAIR_UNKNOWNS>, Undetermined> {
     let looks = walk.looks();
-    let along = start::of(looks.iter()).map_or_else(|| start::lay(looks.iter()), |line| Some(line.along));
+    let seen = || looks.iter().map(Mergeable::look);
+    let along = start::of(seen()).map_or_else(|| start::lay(seen()), |line| Some(line.along));
     let axes = Axes::of(along.ok_or(Undetermined::TooFew)?);
-    let look = start::strongest(looks.iter()).ok_or(Undetermined::TooFew)?;
+    let look = start::strongest(seen()).ok_or(Undetermined::TooFew)?;
     let depth_m = start::depth_below(look, 2.0);
     let pair_m = look.at_m - Vec3::Z * depth_m;
     let [field_nt, _] = look.fields_nt;
@@ -112,11 +113,11 @@ pub fn traverse_pair<const N: usize>(
     let moment_a_m = Vec2::new(moment.re, moment.im);
     let pair = Pair { at_m: pair_m, along: axes.along, moment_a_m };
     let mut shifts_m = [Vec3::ZERO; N];
-    let parts_nt = |look: &Look| [look.fields_nt];
+    let parts_nt = |sight: &L| [sight.look().fields_nt];
     let mut walk = Walk { looks, parts_nt, shared, outlying: OUTLYING, shifts_m: &mut shifts_m };
     let guess = Guess { pair, upper_gain: 0.0, ratio_sigma: shared.node_ratio };
-    let mut search = Search::new::<Look, 1, 3, 9>(guess, &mut walk);
-    search.go_on::<Look, 1, 3, 9>(&mut walk, 2 * ROUNDS);
+    let mut search = Search::new::<L, 1, 3, 9>(guess, &mut walk);
+    search.go_on::<L, 1, 3, 9>(&mut walk, 2 * ROUNDS);
     let Guess { pair, upper_gain, .. } = search.source;
     told(&search, 6 * looks.len(), 1).map(|numbers| numbers.of(pair, upper_gain))
 }

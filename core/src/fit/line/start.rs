@@ -5,7 +5,7 @@ use glam::Vec3;
 use super::Line;
 use super::wire::{Axes, SCALE_NT};
 use crate::fit::normal::Normal;
-use crate::fit::ring::{Look, Ring};
+use crate::fit::ring::{Look, Mergeable, Ring};
 use crate::math;
 
 /// Fields weaker than so many times their noise do not count.
@@ -17,8 +17,8 @@ const CLEAR: f32 = 5.0;
 /// up and to the left, `left = left0 + G n/B^2` and `up = up0 - G t/B^2`, where G is the field at unit distance. Three
 /// unknowns, two equations for each node at each look, weighted by `B^4/sigma^2`. The lay is at right angles to the axis
 /// of the horizontal fields; the slope is taken for zero.
-pub fn start<const N: usize>(walk: &Ring<N>) -> Option<Line> {
-    of(walk.looks().iter())
+pub fn start<const N: usize, L: Mergeable>(walk: &Ring<N, L>) -> Option<Line> {
+    of(walk.looks().iter().map(Mergeable::look))
 }
 
 /// Of any looks.
