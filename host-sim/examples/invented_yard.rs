@@ -1,4 +1,4 @@
-//! Writes the capture behind the book's chapter on sweeps: `cargo run --release --example invented_yard -- FOLDER`.
+//! Writes the captures behind the book's chapter on sweeps, circles and currents: `cargo run --release --example invented_yard -- FOLDER`.
 
 #[path = "../tests/yard/mod.rs"]
 mod yard;
@@ -8,4 +8,7 @@ fn main() {
     let folder = std::path::Path::new(&folder);
     std::fs::create_dir_all(folder).expect("the folder can be made");
     yard::write(&yard::of_the_book(), &folder.join("sweep"));
+    yard::write(&yard::circle_of_the_book(), &folder.join("circle"));
+    std::fs::write(folder.join("currents.csv"), yard::CURRENTS_OF_THE_BOOK)
+        .expect("the table can be written");
 }

@@ -212,13 +212,18 @@ fn nullwalk(arguments: &[&str]) -> (Option<i32>, String, String) {
 fn the_command_says_what_was_found_and_what_was_not() {
     let (status, told, _) = nullwalk(&["trace", "yard", "--station", "5"]);
     assert_eq!(status, Some(0), "{told}");
-    for words in ["AGREE", "current", "rms", "lanes cross it", "no permission to dig", "does not carry this current"] {
+    for words in
+        ["AGREE", "current", "rms", "lanes cross it", "no permission to dig", "does not carry this current"]
+    {
         assert!(told.contains(words), "{words}: {told}");
     }
     // Nothing heard is no success.
     let (status, told, _) = nullwalk(&["trace", "yard", "--station", "3"]);
     assert_eq!(status, Some(4));
-    assert!(told.contains("Nothing detected is not proof") && told.contains("Switch on a large load"), "{told}");
+    assert!(
+        told.contains("Nothing detected is not proof") && told.contains("Switch on a large load"),
+        "{told}"
+    );
     let (status, told, _) = nullwalk(&["trace", "yard", "--json", "--soil", "loam"]);
     assert_eq!(status, Some(4));
     let found: serde_json::Value = serde_json::from_str(&told).unwrap();
@@ -253,7 +258,10 @@ fn a_recorded_walk_is_traced_as_the_live_one_was() {
     let of_capture = |n: u32| format!("{path}/station-{n}");
     for (recorded, live) in [
         (json(&["trace", &of_capture(5)]), json(&["trace", "yard", "--station", "5", "--seed", "3"])),
-        (json(&["trace", &of_capture(4), "--mains"]), json(&["trace", "yard", "--station", "4", "--seed", "3"])),
+        (
+            json(&["trace", &of_capture(4), "--mains"]),
+            json(&["trace", "yard", "--station", "4", "--seed", "3"]),
+        ),
         (
             json(&["trace", &of_capture(4), "--mains", "--before", &of_capture(3)]),
             json(&["trace", "yard", "--station", "4", "--mains", "--before", "3", "--seed", "3"]),

@@ -7,11 +7,12 @@ use glam::DVec2;
 use super::sweep::numbers;
 use super::{Done, Failure, report};
 use crate::book::Verdict;
+use crate::run::Listen;
 use crate::survey::{self, Around, Phase, Walk};
 
 #[derive(clap::Args)]
 pub struct Options {
-    /// Captures of fields (field.csv) walked around the transmitter, at about 7.6 m (25 ft)
+    /// Captures walked around the transmitter, at about 7.6 m (25 ft)
     #[arg(required = true)]
     captures: Vec<PathBuf>,
     /// Where the transmitter stands, metres in the captures' site frame
@@ -52,7 +53,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         sent_ma: options.sent,
         false_alarm: options.false_alarm,
     };
-    let (walk, notices) = Walk::open(&options.captures, options.phase)?;
+    let (walk, notices) = Walk::open(&options.captures, Listen::Tone, options.phase)?;
     report::capture_notices(&notices);
     let circle = survey::circle(&walk, &around)?;
     if options.json {

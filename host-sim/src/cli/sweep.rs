@@ -2,22 +2,25 @@
 
 use std::path::PathBuf;
 
-use clap::ValueEnum;
 use glam::DVec2;
-use nullwalk_core::depth::soil::Soil;
 
+use super::trace::{Order, SoilClass, order};
 use super::{Done, Failure, report};
 use crate::book::Verdict;
+use crate::run::Listen;
 use crate::survey::{self, DigBox, Phase, Question, Walk};
 
 #[derive(clap::Args)]
 pub struct Options {
-    /// Captures of fields (field.csv) walked over the box, in any number
+    /// Captures walked over the box, in any number
     #[arg(required = true)]
     captures: Vec<PathBuf>,
     /// The box to be dug: its south-west corner, its width and its height, metres in the captures' site frame
     #[arg(long = "box", value_name = "EAST,NORTH,WIDTH,HEIGHT", allow_hyphen_values = true)]
     dig: String,
+    /// Listen for passive mains: --mains for the strongest harmonic that is heard, --mains=3 for that one
+    #[arg(long, value_name = "ORDER", num_args = 0..=1, require_equals = true, default_missing_value = "auto", value_parser = order)]
+    mains: Option<Order>,
     /// Whether all fields share the transmitter's phase
     #[arg(long, value_enum, default_value = "free")]
     phase: Phase,
@@ -31,37 +34,14 @@ pub struct Options {
     #[arg(long, value_name = "M", default_value = "1")]
     depth: f64,
     /// What the ground is: it makes a line's depth read shallow
-    #[arg(long, value_enum, default_value = "unknown")]
-    soil: Ground,
+    #[arg(long, value_enum, default_value_t = SoilClass::Unknown)]
+    soil: SoilClass,
     /// Draw the map
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum Ground {
-    /// Dry or sandy
-    Dry,
-    /// Neither sand nor clay, or damp
-    Loam,
-    /// Clay, or salty
-    Clay,
-    /// Nobody knows
-    Unknown,
-}
-
-impl From<Ground> for Soil {
-    fn from(ground: Ground) -> Self {
-        match ground {
-            Ground::Dry => Self::Dry,
-            Ground::Loam => Self::Loam,
-            Ground::Clay => Self::Clay,
-            Ground::Unknown => Self::Unknown,
-        }
-    }
 }
 
 impl Options {
@@ -76,7 +56,7 @@ impl Options {
             false_alarm: within("--false-alarm", self.false_alarm, 1e-4..=0.2)?,
             current_ma: within("--current", self.current, 0.01..=1e5)?,
             depth_m: within("--depth", self.depth, 0.5..=4.5)?,
-            soil: self.soil.into(),
+            soil: self.soil.soil(),
         })
     }
 }
@@ -89,12 +69,17 @@ pub fn numbers<const N: usize>(option: &str, text: &str) -> Result<[f64; N], Fai
     finite.ok_or_else(|| format!("{option} {text}: give {N} numbers in metres with commas between").into())
 }
 
+/// What is listened for.
+fn listen(mains: Option<Order>) -> Listen {
+    mains.map_or(Listen::Tone, |Order(order)| Listen::Mains(order))
+}
+
 /// Sweep.
 pub fn run(options: &Options) -> Result<Done, Failure> {
     let [east, north, wide, high] = numbers("--box", &options.dig)?;
     let dig = DigBox::new(DVec2::new(east, north), wide, high)?;
     let question = options.question()?;
-    let (walk, notices) = Walk::open(&options.captures, options.phase)?;
+    let (walk, notices) = Walk::open(&options.captures, listen(options.mains), options.phase)?;
     report::capture_notices(&notices);
     let sweep = survey::sweep(&walk, &dig, &question)?;
     if options.json {

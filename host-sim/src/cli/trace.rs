@@ -57,9 +57,9 @@ pub struct Options {
 
 /// A harmonic by its order, or the strongest that can be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Order(Option<usize>);
+pub struct Order(pub Option<usize>);
 
-fn order(text: &str) -> Result<Order, String> {
+pub fn order(text: &str) -> Result<Order, String> {
     if text == "auto" {
         return Ok(Order(None));
     }
@@ -74,7 +74,7 @@ fn carried(text: &str) -> Result<f64, String> {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum SoilClass {
+pub enum SoilClass {
     /// Dry or sandy
     Dry,
     /// Neither sand nor clay, or damp
@@ -86,7 +86,7 @@ enum SoilClass {
 }
 
 impl SoilClass {
-    fn soil(self) -> Soil {
+    pub fn soil(self) -> Soil {
         match self {
             Self::Dry => Soil::Dry,
             Self::Loam => Soil::Loam,

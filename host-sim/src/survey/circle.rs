@@ -15,6 +15,7 @@ use super::tails::surprise;
 use super::walk::{Phase, Sight, Walk};
 use super::wire::{NT, whitened};
 use crate::book::Estimate;
+use crate::stats::median;
 
 /// A line runs on for so long, metres.
 const LONG_M: f64 = 2000.0;
@@ -179,15 +180,18 @@ fn check(walk: &Walk, centre_m: DVec2) -> Result<f64, SurveyError> {
     let wrong = |problem: String| SurveyError::Circle { problem };
     let from = || walk.sights.iter().map(|sight| sight.at_m.truncate() - centre_m);
     let mut radii: Vec<f64> = from().map(DVec2::length).collect();
-    radii.sort_by(f64::total_cmp);
-    let radius_m = radii.get(radii.len() / 2).copied().unwrap_or(0.0);
+    let radius_m = median(&mut radii);
     if !RADII_M.contains(&radius_m) {
-        return Err(wrong(format!("half the looks are nearer than {radius_m:.1} m, where 2 to 40 m is a circle")));
+        return Err(wrong(format!(
+            "half the looks are nearer than {radius_m:.1} m, where 2 to 40 m is a circle"
+        )));
     }
     let round = radii.iter().filter(|radius| (*radius / radius_m - 1.0).abs() < UNROUND).count();
     if round * 10 < radii.len() * 9 {
         let share = 100 - round * 100 / radii.len().max(1);
-        return Err(wrong(format!("{share} % of the looks are not within 30 % of the circle of {radius_m:.1} m")));
+        return Err(wrong(format!(
+            "{share} % of the looks are not within 30 % of the circle of {radius_m:.1} m"
+        )));
     }
     let mut bearings: Vec<f64> = from().map(|from| bearing_deg(from.y.atan2(from.x))).collect();
     bearings.sort_by(f64::total_cmp);
@@ -366,7 +370,8 @@ impl<'a> Fit<'a> {
                 let back = turn(self.walk.phase, &model, sight, *noise).conj();
                 for (i, template) in row.iter().enumerate() {
                     for k in 0..2 {
-                        let own = template[k].to_array().into_iter().zip(&sight.field_nt[k]).map(|(g, z)| z * g);
+                        let own =
+                            template[k].to_array().into_iter().zip(&sight.field_nt[k]).map(|(g, z)| z * g);
                         let z = own.sum::<Complex64>() * back * weight(noise, k);
                         right[0][i] += z.re;
                         right[1][i] += z.im;
@@ -441,7 +446,11 @@ impl<'a> Fit<'a> {
         }
         // Before any line, only a coil that is most of what there is; after them, one that is plainly seen.
         let enough = |cost: f64| {
-            if self.rays.is_empty() { cost < 0.3 * before } else { surprise(before - cost, 6.0) > threshold }
+            if self.rays.is_empty() {
+                cost < 0.3 * before
+            } else {
+                surprise(before - cost, 6.0) > threshold
+            }
         };
         match best.filter(|(_, cost)| enough(*cost)) {
             Some((currents, cost)) => (self.currents, self.cost) = (currents, cost),
@@ -489,7 +498,11 @@ impl<'a> Fit<'a> {
             let rise: f64 = [step, -step]
                 .map(|by| {
                     let mut rays = self.rays.clone();
-                    if deeper { rays[n].from_m.z -= by } else { rays[n].bearing_rad += by }
+                    if deeper {
+                        rays[n].from_m.z -= by
+                    } else {
+                        rays[n].bearing_rad += by
+                    }
                     (self.linear(&rays, &self.currents).1 - self.cost).max(1e-6)
                 })
                 .iter()
@@ -559,9 +572,11 @@ fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -> Circle {
     });
     // Abeam of a dipole: 100 nT for 1 A m2 at 1 m; above a line: 200 nT for 1 A at 1 m.
     let coil_nt = moment.unwrap_or(0.0) * 100.0 / radius_m.powi(3);
-    let line_nt = |n: &usize| fit.currents[*n].norm() * 200.0 / (fit.ground_m - fit.rays[*n].from_m.z + walk.foot_m);
+    let line_nt =
+        |n: &usize| fit.currents[*n].norm() * 200.0 / (fit.ground_m - fit.rays[*n].from_m.z + walk.foot_m);
     let weakest_nt = order.iter().map(line_nt).fold(f64::INFINITY, f64::min);
-    let coil_over_line = if lines.is_empty() { if fit.coil { f64::INFINITY } else { 0.0 } } else { coil_nt / weakest_nt };
+    let coil_over_line =
+        if lines.is_empty() { if fit.coil { f64::INFINITY } else { 0.0 } } else { coil_nt / weakest_nt };
     let trace = walk.sights.iter().map(|sight| {
         let from = sight.at_m.truncate() - around.centre_m;
         let [x, y, _] = sight.field_nt[0];
@@ -596,7 +611,9 @@ impl Circle {
 
     /// Whether nothing stands in doubt.
     pub fn is_clear(&self) -> bool {
-        !self.is_too_near() && !self.lines.is_empty() && self.lines.iter().all(|line| line.role == Role::Target)
+        !self.is_too_near()
+            && !self.lines.is_empty()
+            && self.lines.iter().all(|line| line.role == Role::Target)
     }
 }
 

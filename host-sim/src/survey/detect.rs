@@ -266,7 +266,6 @@ impl<T: Template> Detector<T> {
         let greatest: Vec<f64> = peaks.iter().flatten().map(|peak| peak.surprise).collect();
         gumbel_quantile(&greatest, 1.0 - false_alarm)
     }
-
 }
 
 /// Consecutive looks of a pass that are near each other.
@@ -274,9 +273,8 @@ fn groups(walk: &Walk) -> Vec<std::ops::Range<usize>> {
     let mut groups: Vec<std::ops::Range<usize>> = Vec::new();
     for (n, sight) in walk.sights.iter().enumerate() {
         let first = groups.last().and_then(|group| walk.sights.get(group.start));
-        let joins = first.is_some_and(|first| {
-            first.pass == sight.pass && first.at_m.distance(sight.at_m) < STRETCH_M
-        });
+        let joins = first
+            .is_some_and(|first| first.pass == sight.pass && first.at_m.distance(sight.at_m) < STRETCH_M);
         match groups.last_mut().filter(|_| joins) {
             Some(group) => group.end = n + 1,
             None => groups.push(n..n + 1),

@@ -61,12 +61,14 @@ pub fn svg(sweep: &Sweep, walk: &Walk) -> String {
     let currents = sweep.limits.at_depth(depth_m);
     let deep = Map {
         title: format!("How deep a line of {current_ma} mA would be noticed"),
-        key: ["3 m and more", "2 to 3 m", "1.5 to 2 m", "1 to 1.5 m", "0.5 to 1 m", "not at 0.5 m"].map(Into::into),
+        key: ["3 m and more", "2 to 3 m", "1.5 to 2 m", "1 to 1.5 m", "0.5 to 1 m", "not at 0.5 m"]
+            .map(Into::into),
         classes: depths.iter().map(|d| class(&DEPTHS_M, |limit| d + 1e-9 >= limit)).collect(),
     };
     let faint = Map {
         title: format!("Least current noticed {depth_m} m down"),
-        key: ["1 mA and less", "to 3 mA", "to 10 mA", "to 30 mA", "to 100 mA", "more than 100 mA"].map(Into::into),
+        key: ["1 mA and less", "to 3 mA", "to 10 mA", "to 30 mA", "to 100 mA", "more than 100 mA"]
+            .map(Into::into),
         classes: currents.iter().map(|i| class(&CURRENTS_MA, |limit| *i <= limit)).collect(),
     };
     let bottom = TOP + size.y;
@@ -84,7 +86,7 @@ pub fn svg(sweep: &Sweep, walk: &Walk) -> String {
         }
         (heading(MARGIN, 22.0, &format!("Sweep for lines, {:.0} Hz", sweep.tone_hz)))
         (words("start", MARGIN, 40.0, &format!(
-            "What this walk would have noticed with 95 %: a long line in its worst lay, peak current. {} in 100 such sweeps alarm at nothing.",
+            "What this walk would have noticed with 95 %: a long line in its worst lay, peak current. Over nothing, {} such sweeps in 100 find a line.",
             100.0 * sweep.false_alarm)))
         (map(&deep, view(0.0), sweep, walk, 0))
         (map(&faint, view(1.0), sweep, walk, 1))
@@ -96,7 +98,12 @@ pub fn svg(sweep: &Sweep, walk: &Walk) -> String {
         (words("start", MARGIN, bottom + 62.0 + 6.0 * 18.0 + 62.0,
             "Nothing detected is no proof of nothing there, and no permission to dig. Lines without load or tone make no field."))
     };
-    document(WIDTH, bottom + 62.0 + 6.0 * 18.0 + 78.0, "Sweep of an area: lines found and limits of detection", &content)
+    document(
+        WIDTH,
+        bottom + 62.0 + 6.0 * 18.0 + 78.0,
+        "Sweep of an area: lines found and limits of detection",
+        &content,
+    )
 }
 
 /// Which shade: the first whose limit holds; beyond the last, bare.
@@ -144,7 +151,7 @@ fn cells(map: &Map, view: View, sweep: &Sweep) -> Markup {
     let tall = high * view.per_m + 0.3;
     html! {
         @for (at, width, class) in pieces.iter().filter(|(_, _, class)| *class > 0) {
-            rect x=(decimal(at.x)) y=(decimal(at.y)) width=(decimal(*width + 0.3)) height=(decimal(tall)) fill=(fill(*class)) {}
+            rect x=(decimal(at.x)) y=(decimal(at.y)) width=(decimal(*width + 0.3)) height=(decimal(tall)) fill=(fill(*class)) shape-rendering="crispEdges" {}
         }
     }
 }
@@ -200,7 +207,8 @@ fn wire(view: View, line: &Found) -> Markup {
 fn tag(view: View, line: &Found) -> Markup {
     let from = view.at(line.wire.at_m.truncate());
     let along = line.wire.along().truncate() * DVec2::new(1.0, -1.0);
-    let (low, high) = (DVec2::new(view.left, view.top) + 12.0, DVec2::new(view.left, view.top) + view.size - 12.0);
+    let (low, high) =
+        (DVec2::new(view.left, view.top) + 12.0, DVec2::new(view.left, view.top) + view.size - 12.0);
     // As far along either way as the map goes.
     let reach = |way: DVec2| {
         let to = |at: f64, way: f64, low: f64, high: f64| {

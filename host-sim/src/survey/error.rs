@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use nullwalk_core::error::ConfigError;
+
 use crate::capture::CaptureError;
 
 /// See above. Each message names the file, the place and a remedy.
@@ -13,11 +15,28 @@ pub enum SurveyError {
     /// None was given.
     #[error("no capture: give at least one")]
     NoCapture,
-    /// It holds samples and not fields.
-    #[error("{path}: holds samples; a survey reads fields (field.csv), each with its place")]
-    Samples {
+    /// Mains is found in samples only.
+    #[error("{path}: holds the fields of one tone; mains is found in samples only: leave --mains out")]
+    NoMains {
         /// The capture.
         path: PathBuf,
+    },
+    /// A tone in samples has no phase that is known.
+    #[error(
+        "{path}: holds samples of a tone whose phase nobody knows; leave --phase common out, or give fields that were \
+         demodulated against a reference"
+    )]
+    NoReference {
+        /// The capture.
+        path: PathBuf,
+    },
+    /// Its signal or its coils cannot be.
+    #[error("{path}, capture.toml: {error}")]
+    Config {
+        /// The capture.
+        path: PathBuf,
+        /// What is wrong, and what it must be.
+        error: ConfigError,
     },
     /// Its coils form no nodes.
     #[error("{path}, capture.toml, array.node: no 3-axis node; a survey needs the field's direction")]
@@ -27,16 +46,16 @@ pub enum SurveyError {
     },
     /// Too little of it has a place and a heading.
     #[error(
-        "{path}, field.csv: {found} of {rows} rows have east_m, north_m and heading_deg, 12 are needed; \
-         record with a position and a compass"
+        "{path}: {found} of {of} looks have east_m, north_m and heading_deg, 12 are needed; record with a position and a \
+         compass"
     )]
     Poses {
         /// The capture.
         path: PathBuf,
-        /// Rows with a pose.
+        /// Looks with a pose.
         found: usize,
-        /// All rows.
-        rows: usize,
+        /// All looks.
+        of: usize,
     },
     /// Captures of several tones.
     #[error(
@@ -52,7 +71,9 @@ pub enum SurveyError {
         wanted_hz: f64,
     },
     /// The box has no area, or is too large for a walk.
-    #[error("--box: {problem}; give EAST,NORTH of its south-west corner, its width and its height in metres")]
+    #[error(
+        "--box: {problem}; give EAST,NORTH of its south-west corner, its width and its height in metres"
+    )]
     Box {
         /// What is wrong.
         problem: String,

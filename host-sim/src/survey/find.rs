@@ -13,6 +13,7 @@ use super::model::{Carrying, field_nt, noise_nt, plus, rest_nt, together, turn};
 use super::walk::{Phase, Walk};
 use super::wire::Wire;
 use crate::book::Estimate;
+use crate::stats::median;
 
 /// More lines than this are not taken apart.
 const MOST: usize = 6;
@@ -53,7 +54,9 @@ impl Caution {
     /// What it means, and what to do.
     pub const fn sentence(self) -> &'static str {
         match self {
-            Self::Weak => "weak: place and depth are rough; walk nearer lanes over it, or raise its current",
+            Self::Weak => {
+                "weak: place and depth are rough; walk nearer lanes over it, or raise its current"
+            }
             Self::Uneven => {
                 "not the field of one straight line: a bend, an end, a tee or another line is near; its depth may be \
                  read too great; trace it on its own"
@@ -61,7 +64,9 @@ impl Caution {
             Self::Neighbour => {
                 "another line lies near: each pulls at the other's place and depth, and in phase a depth is read too great"
             }
-            Self::Ends => "not seen on every pass that should have crossed it: it ends, bends or dives between them",
+            Self::Ends => {
+                "not seen on every pass that should have crossed it: it ends, bends or dives between them"
+            }
             Self::OnePass => "seen on one pass only: its lay is uncertain; cross it on a second one",
             Self::Beside => "passes beside the walk, not under it: place and depth are reckoned from afar",
         }
@@ -295,7 +300,8 @@ impl Search {
             wire: own.wire.nearest(middle_m),
         };
         let relative = all.current_sigma[n].filter(|_| all.moved[n]);
-        if relative.is_some_and(|sigma| sigma < 0.5) && (walk.phase == Phase::Common || all.lines.len() > 1) {
+        if relative.is_some_and(|sigma| sigma < 0.5) && (walk.phase == Phase::Common || all.lines.len() > 1)
+        {
             let southwards = own.wire.along().y < 0.0;
             told.phase_deg = Some(own.current_a.arg().to_degrees() + if southwards { 180.0 } else { 0.0 });
         }
@@ -309,10 +315,9 @@ impl Search {
                 let current = traced.current_a();
                 told.current_ma = estimate(1e3 * f64::from(current.value), 1e3 * f64::from(current.sigma));
                 let line = traced.source;
-                let wire =
-                    Wire { at_m: line.at_m.as_dvec3(), lay_rad: f64::from(line.lay_rad()) }.nearest(middle_m);
-                (told.east_m, told.north_m, told.lay_deg) =
-                    (wire.at_m.x, wire.at_m.y, wire.bearing_deg());
+                let wire = Wire { at_m: line.at_m.as_dvec3(), lay_rad: f64::from(line.lay_rad()) }
+                    .nearest(middle_m);
+                (told.east_m, told.north_m, told.lay_deg) = (wire.at_m.x, wire.at_m.y, wire.bearing_deg());
                 told.wire = wire;
                 if traced.chi_square > upper_point(traced.freedom as usize, Level::OnePerMille) {
                     told.cautions.push(Caution::Uneven);
@@ -361,18 +366,17 @@ impl Search {
 fn loudness(walk: &Walk, lines: &[Carrying]) -> f64 {
     let noise = noise_nt(walk, lines, true);
     let rest = rest_nt(walk, lines, &noise);
-    let mut squares: Vec<f64> = rest
-        .iter()
-        .zip(&noise)
-        .flat_map(|(nodes, noise)| {
-            nodes.iter().zip(noise).filter(|(_, sigma)| **sigma < 1e6).map(|(field, sigma)| {
-                field.iter().map(Complex64::norm_sqr).sum::<f64>() / (sigma * sigma)
+    let mut squares: Vec<f64> =
+        rest.iter()
+            .zip(&noise)
+            .flat_map(|(nodes, noise)| {
+                nodes.iter().zip(noise).filter(|(_, sigma)| **sigma < 1e6).map(|(field, sigma)| {
+                    field.iter().map(Complex64::norm_sqr).sum::<f64>() / (sigma * sigma)
+                })
             })
-        })
-        .collect();
-    squares.sort_by(f64::total_cmp);
-    // The median of a chi-square with six degrees of freedom.
-    squares.get(squares.len() / 2).map_or(1.0, |median| (median / 5.348_12).sqrt())
+            .collect();
+    // Against the median of a chi-square with six degrees of freedom.
+    (median(&mut squares) / 5.348_12).sqrt()
 }
 
 /// How many passes show a line, and how many should but do not.

@@ -92,7 +92,8 @@ impl Limits {
         let above = self.depths_m.iter().position(|depth| *depth >= depth_m);
         let upper = above.unwrap_or(self.depths_m.len().saturating_sub(1)).max(1);
         let lower = upper - 1;
-        let [(low, lows), (high, highs)] = [lower, upper].map(|n| (self.depths_m[n].ln(), &self.least_ma[n]));
+        let [(low, lows), (high, highs)] =
+            [lower, upper].map(|n| (self.depths_m[n].ln(), &self.least_ma[n]));
         let share = ((depth_m.ln() - low) / (high - low)).clamp(0.0, 1.0);
         lows.iter().zip(highs).map(|(a, b)| a.powf(1.0 - share) * b.powf(share)).collect()
     }
@@ -223,7 +224,10 @@ mod tests {
         assert_eq!(limits(|_, _| true).unswept(&DIG, 10.0, 1.0)[0].place, "the whole box");
         // Corners that only touch are two patches, the larger first.
         let two = limits(|x, y| (x < 2 && y < 2) || (x > 4 && y > 4)).unswept(&DIG, 10.0, 1.0);
-        assert_eq!(two.iter().map(|p| p.place).collect::<Vec<_>>(), ["the north-east corner", "the south-west corner"]);
+        assert_eq!(
+            two.iter().map(|p| p.place).collect::<Vec<_>>(),
+            ["the north-east corner", "the south-west corner"]
+        );
     }
 
     #[test]

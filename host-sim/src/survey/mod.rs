@@ -25,10 +25,10 @@ use serde::Serialize;
 pub use circle::{Around, Circle, Leaving, Role, circle};
 pub use detect::{Detector, Peak};
 pub use draw::svg;
-pub use polar::svg as circle_svg;
 pub use error::SurveyError;
 pub use find::{Caution, Findings, Found, find};
 pub use limits::{CHANCE, Limits, Patch, least_a, least_of};
+pub use polar::svg as circle_svg;
 pub use walk::{Phase, Sight, Walk};
 pub use wire::Wire;
 

@@ -39,7 +39,9 @@ impl Carrying {
 
 /// The fields of several lines.
 pub fn field_nt(lines: &[Carrying], sight: &Sight) -> Fields {
-    lines.iter().fold([[Complex64::ZERO; 3]; 2], |sum, line| plus(sum, line.field_nt(sight), Complex64::ONE))
+    lines
+        .iter()
+        .fold([[Complex64::ZERO; 3]; 2], |sum, line| plus(sum, line.field_nt(sight), Complex64::ONE))
 }
 
 /// A field and another so many times.
@@ -234,7 +236,8 @@ impl Normal {
             let inverse = noise.map(|sigma| 1.0 / sigma);
             let white = |fields: &Fields| {
                 let mut white = [Complex64::ZERO; 6];
-                let cells = fields.iter().zip(inverse).flat_map(|(field, w)| field.iter().map(move |z| z * w));
+                let cells =
+                    fields.iter().zip(inverse).flat_map(|(field, w)| field.iter().map(move |z| z * w));
                 white.iter_mut().zip(cells).for_each(|(cell, z)| *cell = z);
                 white
             };
@@ -275,8 +278,9 @@ impl Normal {
                 }
             }
             normal.cost += rest.iter().map(Complex64::norm_sqr).sum::<f64>();
-            let product =
-                |a: &[Complex64; 6], b: &[Complex64; 6]| a.iter().zip(b).map(|(a, b)| (a * b.conj()).re).sum::<f64>();
+            let product = |a: &[Complex64; 6], b: &[Complex64; 6]| {
+                a.iter().zip(b).map(|(a, b)| (a * b.conj()).re).sum::<f64>()
+            };
             for (i, a) in rows.iter().enumerate() {
                 normal.right[i] += product(a, &rest);
                 for (j, b) in rows.iter().enumerate().take(i + 1) {

@@ -54,7 +54,12 @@ pub fn svg(circle: &Circle) -> String {
         @if circle.lines.is_empty() { (words("start", 540.0, TOP + 34.0, "No line found.")) }
         (words("start", 14.0, height - 14.0, "Lines that carry none of this tone are not seen. Nothing here is permission to dig."))
     };
-    document(WIDTH, height, "Circle around a transmitter: bearings and currents of the lines that leave", &content)
+    document(
+        WIDTH,
+        height,
+        "Circle around a transmitter: bearings and currents of the lines that leave",
+        &content,
+    )
 }
 
 /// The level field along the walk, outwards from the circle.
@@ -71,7 +76,8 @@ fn field(circle: &Circle) -> Markup {
             points.push(at(n as f64 + 0.5, RADIUS + FIELD * strongest / most));
         }
     }
-    let path: Vec<String> = points.iter().map(|at| format!("{} {}", decimal(at.x), decimal(at.y))).collect();
+    let path: Vec<String> =
+        points.iter().map(|at| format!("{} {}", decimal(at.x), decimal(at.y))).collect();
     html! { polygon points=(path.join(" ")) fill="none" stroke=(BLUE) stroke-width="1.2" {} }
 }
 

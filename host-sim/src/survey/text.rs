@@ -12,7 +12,11 @@ const LOUD: f64 = 1.05;
 impl Display for Sweep {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         let [east, north, wide, high] = self.box_m;
-        writeln!(f, "Sweep of {wide} m x {high} m from {east} m east, {north} m north, {:.0} Hz", self.tone_hz)?;
+        writeln!(
+            f,
+            "Sweep of {wide} m x {high} m from {east} m east, {north} m north, {:.0} Hz",
+            self.tone_hz
+        )?;
         writeln!(
             f,
             "{} passes, {} looks; {:.0} % of the box is within 0.5 m of one; false alarms: {} in 100 sweeps",
@@ -29,7 +33,10 @@ impl Display for Sweep {
             tell(f, line)?;
         }
         let (current_ma, depth_m) = self.swept_for;
-        writeln!(f, "\nWhat would have been noticed: {current_ma} mA (peak) {depth_m} m down, in any lay, with 95 %")?;
+        writeln!(
+            f,
+            "\nWhat would have been noticed: {current_ma} mA (peak) {depth_m} m down, in any lay, with 95 %"
+        )?;
         if self.unswept.is_empty() {
             writeln!(f, "  everywhere in the box")?;
         } else {
@@ -127,7 +134,10 @@ fn tell(f: &mut Formatter<'_>, line: &Found) -> fmt::Result {
         ),
     )?;
     match line.depth_m {
-        Some(d) => row("depth", &format!("{}  to its middle, 95 %", units::with_range(d.value, d.low95, d.high95)))?,
+        Some(d) => row(
+            "depth",
+            &format!("{}  to its middle, 95 %", units::with_range(d.value, d.low95, d.high95)),
+        )?,
         None => row("depth", "not determined by this walk")?,
     }
     let current = &line.current_ma;
@@ -135,7 +145,12 @@ fn tell(f: &mut Formatter<'_>, line: &Found) -> fmt::Result {
     let phase = phase.map_or(String::new(), |deg| format!("; {deg:+.0}° against line A"));
     row(
         "current",
-        &format!("{} mA peak ({} to {}){phase}", figure(current.value), figure(current.low95), figure(current.high95)),
+        &format!(
+            "{} mA peak ({} to {}){phase}",
+            figure(current.value),
+            figure(current.low95),
+            figure(current.high95)
+        ),
     )?;
     let missed = if line.missed_on > 0 { format!(", missed on {}", line.missed_on) } else { String::new() };
     row("seen", &format!("on {} passes{missed}; by noise alone: {chance}", line.seen_on))?;

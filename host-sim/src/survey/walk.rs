@@ -3,12 +3,17 @@
 use std::path::{Path, PathBuf};
 
 use glam::{DMat3, DVec2, DVec3};
+use nullwalk_core::fit::line::PhasorLook;
 use nullwalk_core::frame::{MastReading, heading_rotation};
+use nullwalk_core::looking::phasor_look;
 use num_complex::Complex64;
 
 use super::SurveyError;
 use super::wire::NT;
-use crate::capture::{Capture, Content, FieldRecording, Notice};
+use crate::capture::{Capture, Content, Description, FieldRecording, Notice};
+use crate::equipment::coupled;
+use crate::run::{self, Kit, Listen};
+use crate::with_channels;
 
 /// A node that is not there has been measured this badly, nanotesla.
 const ABSENT_NT: f64 = 1e9;
@@ -64,17 +69,21 @@ pub struct Walk {
 }
 
 impl Walk {
-    /// From captures of fields, walked one after the other.
+    /// From captures, walked one after the other.
     ///
     /// # Errors
     /// Names the capture that cannot be used, and the remedy.
-    pub fn open(paths: &[PathBuf], phase: Phase) -> Result<(Self, Vec<Notice>), SurveyError> {
+    pub fn open(
+        paths: &[PathBuf],
+        listen: Listen,
+        phase: Phase,
+    ) -> Result<(Self, Vec<Notice>), SurveyError> {
         let mut notices = Vec::new();
         let mut walk: Option<Self> = None;
         for path in paths {
             let capture = Capture::open(path)?;
             notices.extend(capture.notices.iter().cloned());
-            let part = Self::of(&capture, path, phase)?;
+            let part = Self::of(&capture, path, listen, phase, &mut notices)?;
             match &mut walk {
                 None => walk = Some(part),
                 Some(walk) => walk.append(part, path)?,
@@ -85,20 +94,48 @@ impl Walk {
         Ok((walk, notices))
     }
 
-    fn of(capture: &Capture, path: &Path, phase: Phase) -> Result<Self, SurveyError> {
-        let Content::Field(recording) = &capture.content else {
-            return Err(SurveyError::Samples { path: path.to_path_buf() });
+    fn of(
+        capture: &Capture,
+        path: &Path,
+        listen: Listen,
+        phase: Phase,
+        notices: &mut Vec<Notice>,
+    ) -> Result<Self, SurveyError> {
+        let Description { signal, front_end, array, .. } = &capture.description;
+        let config = |error| SurveyError::Config { path: path.to_path_buf(), error };
+        let array = coupled(array, front_end, signal).map_err(config)?;
+        let array = array.ok_or_else(|| SurveyError::Nodes { path: path.to_path_buf() })?;
+        let (sights, tone_hz) = match (&capture.content, listen) {
+            (Content::Field(recording), Listen::Tone) => {
+                let upper_m = array.nodes().get(1).map(|node| node.position_m.as_dvec3());
+                (sights(recording, upper_m, path)?, signal.tone_hz)
+            }
+            (Content::Field(_), Listen::Mains(_)) => {
+                return Err(SurveyError::NoMains { path: path.to_path_buf() });
+            }
+            (Content::Samples { .. }, Listen::Tone) if phase == Phase::Common => {
+                return Err(SurveyError::NoReference { path: path.to_path_buf() });
+            }
+            (Content::Samples { .. }, _) => {
+                let kit =
+                    Kit { signal: signal.clone(), ladder: capture.ladder.clone(), array: array.clone() };
+                let heard = with_channels!(signal.channels, C => {
+                    let mut reader = capture.reader::<C>()?;
+                    let heard = run::walk::<C, _>(&kit, listen, &mut reader).map_err(config)??;
+                    notices.extend(reader.notices());
+                    heard
+                });
+                let heard = heard.ok_or_else(|| SurveyError::Nodes { path: path.to_path_buf() })?;
+                (seen(&heard, phase, path)?, heard.frequency_hz)
+            }
         };
-        let array = capture.array.as_ref().ok_or_else(|| SurveyError::Nodes { path: path.to_path_buf() })?;
         let sigma = array.sigma();
-        let upper_m = array.nodes().get(1).map(|node| node.position_m.as_dvec3());
-        let sights = sights(recording, upper_m, path)?;
         Ok(Self {
             sights,
             phase,
             foot_m: f64::from(array.foot_m()),
             relative: f64::from(sigma.node_ratio.hypot(sigma.tilt_rad)),
-            tone_hz: capture.description.signal.tone_hz,
+            tone_hz,
         })
     }
 
@@ -148,7 +185,8 @@ impl Walk {
             let long = places[from].distance(places[to - 1]) >= SHORTEST_M;
             if long || number.is_none() {
                 // What came before the first long one belongs to it.
-                number = Some(if last == Some(true) { number.unwrap_or(0) + 1 } else { number.unwrap_or(0) });
+                number =
+                    Some(if last == Some(true) { number.unwrap_or(0) + 1 } else { number.unwrap_or(0) });
                 last = Some(long || last == Some(true));
             }
             self.sights[from..to].iter_mut().for_each(|sight| sight.pass = number.unwrap_or(0));
@@ -175,6 +213,33 @@ impl Walk {
         });
         near.map_or(0.0, |sight| sight.at_m.z) - self.foot_m
     }
+}
+
+/// What was heard in samples. Windows overlap, so of neighbours that share noise one is kept.
+fn seen(heard: &run::Walk, phase: Phase, path: &Path) -> Result<Vec<Sight>, SurveyError> {
+    let every = heard.inflation.ceil().max(1.0) as usize;
+    let sight = |seen: &run::Seen| {
+        let place_sigma_m = f64::from(seen.glimpse.mast.position?.sigma_m);
+        let PhasorLook { look, quadrature_nt } = phasor_look(&seen.glimpse, &heard.array, 1.0)?;
+        let turn = match phase {
+            Phase::Common => Complex64::from_polar(1.0, f64::from(seen.phase_rad)),
+            Phase::Free => Complex64::ONE,
+        };
+        let field_nt = [0, 1].map(|node| {
+            let (re, im) = (look.fields_nt[node].to_array(), quadrature_nt[node].to_array());
+            [0, 1, 2].map(|k| Complex64::new(f64::from(re[k]), f64::from(im[k])) * turn)
+        });
+        Some(Sight {
+            at_m: look.at_m.as_dvec3(),
+            upper_m: look.upper_m.as_dvec3(),
+            field_nt,
+            sigma_nt: look.sigma_nt.map(f64::from),
+            place_sigma_m,
+            pass: 0,
+        })
+    };
+    let sights: Vec<Sight> = heard.seen.iter().step_by(every).filter_map(sight).collect();
+    enough(sights, heard.seen.len(), path)
 }
 
 fn sights(
@@ -206,12 +271,12 @@ fn sights(
             })
         })
         .collect();
+    enough(sights, recording.rows.len(), path)
+}
+
+fn enough(sights: Vec<Sight>, of: usize, path: &Path) -> Result<Vec<Sight>, SurveyError> {
     if sights.len() < FEWEST {
-        return Err(SurveyError::Poses {
-            path: path.to_path_buf(),
-            found: sights.len(),
-            rows: recording.rows.len(),
-        });
+        return Err(SurveyError::Poses { path: path.to_path_buf(), found: sights.len(), of });
     }
     Ok(sights)
 }

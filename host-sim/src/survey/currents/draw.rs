@@ -3,7 +3,9 @@
 use maud::{Markup, html};
 
 use super::{Books, Run, Step};
-use crate::chart::{Axis, FIRST, FOURTH, GUIDE, Line, Panel, SECOND, THIRD, decimal, document, heading, note, words};
+use crate::chart::{
+    Axis, FIRST, FOURTH, GUIDE, Line, Panel, SECOND, THIRD, decimal, document, heading, note, words,
+};
 
 const WIDTH: f64 = 760.0;
 const TOP: f64 = 46.0;
@@ -30,7 +32,8 @@ pub fn svg(books: &Books) -> String {
         x: Axis::rounded("distance along the run, m", from, to.max(from + 1.0), 12.0),
         y: Axis::log("current, mA", (0.7 * least).max(1e-4 * most).max(1e-9), 1.2 * most.max(1e-6)),
     };
-    let steps: Vec<(&Run, &Step)> = books.runs.iter().flat_map(|run| run.steps.iter().map(move |s| (run, s))).collect();
+    let steps: Vec<(&Run, &Step)> =
+        books.runs.iter().flat_map(|run| run.steps.iter().map(move |s| (run, s))).collect();
     let height = panel.bottom() + LIST + LINE * (steps.len() as f64 + 2.0);
     let content = html! {
         (heading(14.0, 22.0, "Current along the run"))

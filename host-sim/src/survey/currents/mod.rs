@@ -237,7 +237,11 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
         for (column, value, least) in numbers {
             if value.is_some_and(|value| !(value.is_finite() && value >= least)) {
                 let problem = format!("{} cannot be", value.unwrap_or_default());
-                return Err(wrong(format!(", line {line}, {column}"), problem, "give a number, 0 or more for sizes"));
+                return Err(wrong(
+                    format!(", line {line}, {column}"),
+                    problem,
+                    "give a number, 0 or more for sizes",
+                ));
             }
         }
         fixes.push(fix);
@@ -247,7 +251,11 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
     }
     if fixes.len() < 3 {
         let problem = format!("{} fixes", fixes.len());
-        return Err(wrong(String::new(), problem, "three on a run are the least that tell a loss from a step"));
+        return Err(wrong(
+            String::new(),
+            problem,
+            "three on a run are the least that tell a loss from a step",
+        ));
     }
     Ok(keep(fixes))
 }
@@ -307,9 +315,8 @@ impl Ledger {
         }
         let decomposed = matrix.cholesky()?;
         let solution = decomposed.solve(&right);
-        let residual = |(n, fix): (usize, &&Fix)| {
-            ((fix.current_ma.ln() - row(n).dot(&solution)) / sigma(fix)).powi(2)
-        };
+        let residual =
+            |(n, fix): (usize, &&Fix)| ((fix.current_ma.ln() - row(n).dot(&solution)) / sigma(fix)).powi(2);
         let chi_square = fixes.iter().enumerate().map(residual).sum();
         Some(Self { solution, covariance: decomposed.inverse(), chi_square })
     }
@@ -351,7 +358,11 @@ fn run(name: String, mut fixes: Vec<Fix>) -> Run {
         }
         for (k, after) in steps.iter().enumerate() {
             let change = ledger.solution[2 + k].exp_m1();
-            let flag = if change < 0.0 { Flag::Down } else { Flag::Up { deeper: deepens(loud[*after], loud[after + 1]) } };
+            let flag = if change < 0.0 {
+                Flag::Down
+            } else {
+                Flag::Up { deeper: deepens(loud[*after], loud[after + 1]) }
+            };
             told.push(Step {
                 from_m: loud[*after].at_m,
                 to_m: loud[after + 1].at_m,
@@ -369,7 +380,13 @@ fn run(name: String, mut fixes: Vec<Fix>) -> Run {
         }
     }
     if let Some((last, next)) = loud.last().zip(fixes.get(loud.len())) {
-        told.push(Step { from_m: last.at_m, to_m: next.at_m, change: None, change_sigma: None, flag: Flag::End });
+        told.push(Step {
+            from_m: last.at_m,
+            to_m: next.at_m,
+            change: None,
+            change_sigma: None,
+            flag: Flag::End,
+        });
     }
     let freedom = loud.len().saturating_sub(2 + steps.len());
     let chi_square = ledger.as_ref().map_or(0.0, |ledger| ledger.chi_square);
@@ -414,7 +431,8 @@ fn turns(a: &Fix, b: &Fix) -> Option<Flag> {
 /// loss.
 fn sums(runs: &[Run]) -> Vec<Step> {
     let Some((main, branches)) = runs.split_first() else { return vec![] };
-    let mut tees: Vec<f64> = branches.iter().filter_map(|run| run.fixes.iter().find_map(|fix| fix.leaves_at_m)).collect();
+    let mut tees: Vec<f64> =
+        branches.iter().filter_map(|run| run.fixes.iter().find_map(|fix| fix.leaves_at_m)).collect();
     tees.sort_by(f64::total_cmp);
     tees.dedup();
     let loss = main.loss_per_m.unwrap_or(0.0);
@@ -443,7 +461,13 @@ fn sums(runs: &[Run]) -> Vec<Step> {
             } else {
                 Flag::SumShort { tee_m, missing_ma: -over }
             };
-            steps.push(Step { from_m: before.at_m, to_m: after.at_m, change: None, change_sigma: None, flag });
+            steps.push(Step {
+                from_m: before.at_m,
+                to_m: after.at_m,
+                change: None,
+                change_sigma: None,
+                flag,
+            });
         }
     }
     steps
@@ -469,11 +493,19 @@ impl Display for Books {
                     "{name}: loses {:.2} ± {:.2} % a metre (95 %); a tenth is left after {}",
                     100.0 * loss,
                     196.0 * sigma,
-                    if loss > 1.96 * sigma { format!("{:.0} m", std::f64::consts::LN_10 / loss) } else { "no length that this run tells".to_owned() }
+                    if loss > 1.96 * sigma {
+                        format!("{:.0} m", std::f64::consts::LN_10 / loss)
+                    } else {
+                        "no length that this run tells".to_owned()
+                    }
                 )?,
                 None => writeln!(f, "{name}: too few fixes with a signal to tell a loss")?,
             }
-            writeln!(f, "  {:>8}  {:>10}  {:>9}  {:>9}  {:>7}  name", "at", "current", "± 95 %", "expected", "depth")?;
+            writeln!(
+                f,
+                "  {:>8}  {:>10}  {:>9}  {:>9}  {:>7}  name",
+                "at", "current", "± 95 %", "expected", "depth"
+            )?;
             for (fix, expected) in run.fixes.iter().zip(&run.expected_ma) {
                 let expected = if expected.is_finite() { figure(*expected) } else { "-".to_owned() };
                 let depth = fix.depth_m.map_or_else(|| "-".to_owned(), |depth| format!("{depth:.2} m"));
@@ -569,7 +601,11 @@ mod tests {
     #[test]
     fn the_sum_at_a_tee_is_checked() {
         let branch = |current_ma: f64| {
-            (0..3).map(move |n| Fix { run: "B".to_owned(), leaves_at_m: Some(37.0), ..fix(2.0 + f64::from(n), current_ma) })
+            (0..3).map(move |n| Fix {
+                run: "B".to_owned(),
+                leaves_at_m: Some(37.0),
+                ..fix(2.0 + f64::from(n), current_ma)
+            })
         };
         let mut main = smooth();
         for fix in &mut main[8..] {
@@ -577,7 +613,8 @@ mod tests {
         }
         // At the tee the main run has about 34.5 mA: 30 % of it are 10.4.
         let with = |current_ma: f64| keep(main.iter().cloned().chain(branch(current_ma)).collect());
-        let flags = |books: &Books| books.runs[0].steps.iter().map(|step| step.flag.clone()).collect::<Vec<_>>();
+        let flags =
+            |books: &Books| books.runs[0].steps.iter().map(|step| step.flag.clone()).collect::<Vec<_>>();
         assert_eq!(flags(&with(10.2)), [Flag::Down]);
         assert!(flags(&with(3.0)).iter().any(|flag| matches!(flag, Flag::SumShort { .. })));
         assert!(flags(&with(20.0)).iter().any(|flag| matches!(flag, Flag::SumOver { .. })));
