@@ -34,6 +34,8 @@ const MOST: usize = 8;
 const PHASES: usize = 8;
 /// Rounds in which every look's phase and all currents are found in turn.
 const TURNS: usize = 6;
+/// From the ground down to the lines, metres: far off only the product of length and current counts.
+const LEAD_M: f64 = 1.0;
 /// The transmitter's coil is so high above the ground, metres (common practice, no source).
 const COIL_M: f64 = 0.3;
 /// Its own field may be so large a share of the weakest line's before it counts as near.
@@ -217,7 +219,7 @@ struct Fit<'a> {
     rays: Vec<Ray>,
     /// Whether the coil's own field is among the unknowns.
     coil: bool,
-    /// Currents of the rays, then the coil's moment along east, north and up.
+    /// Currents of the rays, then of the lead down to them, then the coil's moment along east, north and up.
     currents: Vec<Complex64>,
     noise_nt: Vec<[f64; 2]>,
     cost: f64,
@@ -299,14 +301,22 @@ impl<'a> Fit<'a> {
         detector.hold(&rest.collect::<Vec<_>>())
     }
 
-    /// Templates of all unknowns at a look: rays, and the coil's three moments.
+    /// Templates of all unknowns at a look: rays, the lead down to them, and the coil's three moments.
     fn templates(&self, rays: &[Ray], sight: &Sight) -> Vec<[DVec3; 2]> {
         let mut templates: Vec<[DVec3; 2]> =
             rays.iter().map(|ray| ray.per_ampere_nt(sight.at_m, sight.upper_m)).collect();
+        let nodes_m = [sight.at_m, sight.at_m + sight.upper_m];
+        if !rays.is_empty() {
+            let ground_m = self.centre_m.extend(self.ground_m);
+            templates.push(nodes_m.map(|node_m| {
+                let ends = [node_m - ground_m, node_m - ground_m + DVec3::Z * LEAD_M].map(|r| r.to_array());
+                DVec3::from_array(field::segment(1.0, ends[0], ends[1])) * NT
+            }));
+        }
         if self.coil {
             let from_m = self.centre_m.extend(self.ground_m + COIL_M);
             templates.extend(DVec3::AXES.map(|axis| {
-                [sight.at_m, sight.at_m + sight.upper_m].map(|node_m| {
+                nodes_m.map(|node_m| {
                     DVec3::from_array(field::dipole(axis.to_array(), (node_m - from_m).to_array())) * NT
                 })
             }));
@@ -343,7 +353,7 @@ impl<'a> Fit<'a> {
 
     /// Currents by least squares and every look's phase, in turn, from given currents.
     fn linear(&self, rays: &[Ray], currents: &[Complex64]) -> (Vec<Complex64>, f64, Option<DMatrix<f64>>) {
-        let count = rays.len() + if self.coil { 3 } else { 0 };
+        let count = rays.len() + usize::from(!rays.is_empty()) + if self.coil { 3 } else { 0 };
         let rows: Vec<Vec<[DVec3; 2]>> =
             self.walk.sights.iter().map(|sight| self.templates(rays, sight)).collect();
         let weight = |noise: &[f64; 2], node: usize| 1.0 / (noise[node] * noise[node]);
@@ -418,6 +428,9 @@ impl<'a> Fit<'a> {
         let tried = (0..PHASES).map(|n| {
             let mut begin = self.currents.clone();
             begin.insert(place, Complex64::from_polar(size_a, TAU * n as f64 / PHASES as f64));
+            if place == 0 {
+                begin.insert(1, Complex64::ZERO);
+            }
             let (currents, cost, _) = self.linear(&self.rays, &begin);
             (currents, cost)
         });
@@ -567,7 +580,7 @@ fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -> Circle {
         .collect();
     let outward: Complex64 = fit.currents.iter().take(fit.rays.len()).sum();
     let moment = fit.coil.then(|| {
-        let moments = fit.currents.iter().skip(fit.rays.len());
+        let moments = fit.currents.iter().rev().take(3);
         moments.map(|m| m.norm_sqr()).sum::<f64>().sqrt()
     });
     // Abeam of a dipole: 100 nT for 1 A m2 at 1 m; above a line: 200 nT for 1 A at 1 m.
