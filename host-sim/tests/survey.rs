@@ -33,9 +33,8 @@ fn fields(walk: &Walk) -> Vec<[[Complex64; 3]; 2]> {
 /// Share of `count` sweeps in which the best line is beyond the threshold.
 fn alarms(detector: &Detector, threshold: f64, count: u64, sweep: impl Fn(u64) -> Walk + Sync) -> f64 {
     let alarmed = (0..count).into_par_iter().filter(|&seed| {
-        let held = detector.hold(&fields(&sweep(seed)));
-        detector.best(std::slice::from_ref(&held), |_| true)[0]
-            .is_some_and(|peak| peak.surprise > threshold)
+        let heard = detector.heard(&fields(&sweep(seed)), |_| true);
+        heard.is_some_and(|heard| heard.peak.surprise > threshold)
     });
     alarmed.count() as f64 / count as f64
 }
@@ -99,10 +98,15 @@ fn two_lines_of_a_yard_are_found_with_place_depth_and_current() {
 fn a_corner_that_was_not_walked_is_named() {
     let mut walk = lanes(DVec2::ZERO, 8.0, 6.0, 1.0, 0.1, Phase::Free);
     walk.sights.retain(|sight| !(sight.at_m.x > 4.5 && sight.at_m.y > 2.5));
-    walk.sights.iter_mut().for_each(|sight| sight.sigma_nt = [0.5; 2]);
     walk.mark_passes();
     let dig = DigBox::new(DVec2::ZERO, 8.0, 6.0).unwrap();
-    let sweep = sweep(&seen(&walk, &[], 5), &dig, &question()).unwrap();
+    let asked = |current_ma: f64| Question { current_ma, ..question() };
+    let first = sweep(&seen(&walk, &[], 5), &dig, &asked(10.0)).unwrap();
+    let least = first.limits.at_depth(1.0);
+    let (walked, corner) = (least[0], least[least.len() - 1]);
+    assert!(corner > 1.5 * walked, "{corner} mA in the corner, {walked} mA where it was walked");
+    // A current that shows where it was walked, and not in the corner.
+    let sweep = sweep(&seen(&walk, &[], 5), &dig, &asked((walked * corner).sqrt())).unwrap();
     eprintln!("{sweep}");
     assert!(sweep.lines.is_empty() && !sweep.is_clear());
     assert_eq!(sweep.unswept[0].place, "the north-east corner");

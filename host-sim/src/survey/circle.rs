@@ -9,7 +9,7 @@ use num_complex::Complex64;
 use serde::Serialize;
 
 use super::SurveyError;
-use super::detect::{Detector, Held, Template};
+use super::detect::{Detector, Template};
 use super::model::{Fields, beside_nt, plus, turn};
 use super::tails::surprise;
 use super::walk::{Phase, Sight, Walk};
@@ -262,7 +262,7 @@ impl<'a> Fit<'a> {
         self.try_coil(threshold);
         while self.rays.len() < MOST {
             let detector = self.detector();
-            let held = self.held(&detector);
+            let rest_nt = self.rest_nt();
             let open = |ray: &Ray| {
                 self.rays.iter().all(|own| {
                     let apart = (own.bearing_rad - ray.bearing_rad + PI).rem_euclid(TAU) - PI;
@@ -270,10 +270,11 @@ impl<'a> Fit<'a> {
                     (apart * self.radius_m).abs() > self.ground_m - own.from_m.z
                 })
             };
-            let best = detector.best(std::slice::from_ref(&held), open).pop().flatten();
-            let Some(best) = best.filter(|best| best.surprise > threshold) else { break };
-            let (sum, powers) = detector.sum(&held, &best.wire);
-            let (size_a, _) = powers.size_of(sum);
+            let heard = detector.heard(&rest_nt, open).filter(|heard| heard.peak.surprise > threshold);
+            let Some(heard) = heard else { break };
+            let best = heard.peak;
+            let (sum, powers) = detector.sum(&heard.held, &best.wire);
+            let size_a = heard.level * powers.size_of(sum).0;
             self.rays.push(best.wire);
             self.begin(size_a);
             self.improve();
@@ -293,12 +294,12 @@ impl<'a> Fit<'a> {
         Detector::of(self.walk, &self.noise(true), self.grid())
     }
 
-    fn held(&self, detector: &Detector<Ray>) -> Held {
-        let rest = self.walk.sights.iter().zip(&self.noise_nt).map(|(sight, noise)| {
+    fn rest_nt(&self) -> Vec<Fields> {
+        let looks = self.walk.sights.iter().zip(&self.noise_nt).map(|(sight, noise)| {
             let model = self.field_nt(sight);
             plus(sight.field_nt, model, -turn(self.walk.phase, &model, sight, *noise))
         });
-        detector.hold(&rest.collect::<Vec<_>>())
+        looks.collect()
     }
 
     /// Templates of all unknowns at a look: rays, the lead down to them, and the coil's three moments.

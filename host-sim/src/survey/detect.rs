@@ -11,6 +11,7 @@ use rayon::prelude::*;
 use super::tails::Powers;
 use super::walk::{Phase, Walk};
 use super::wire::Wire;
+use crate::stats::median;
 
 /// Looks so near each other, metres, see the same field.
 const STRETCH_M: f64 = 0.15;
@@ -22,6 +23,11 @@ const STEP_DEPTHS: f64 = 0.6;
 /// Sweeps of noise that the threshold is taken from: so much work, within these bounds.
 const WORK: f64 = 6e9;
 const NOISE_SWEEPS: (usize, usize) = (100, 400);
+/// Medians of chi-square with ten and with four degrees of freedom.
+const MEDIAN_10: f64 = 9.341_82;
+const MEDIAN_4: f64 = 3.356_69;
+/// Rounds in which the best line and the noise without it are found in turn.
+const ROUNDS: usize = 6;
 const SEED: u64 = 0x5eed_0001;
 /// Numbers of one stretch: products of six components, or the components.
 const PRODUCTS: usize = 21;
@@ -44,6 +50,27 @@ struct Stretch {
 /// What is held of one sweep's fields: rows of numbers that a line's are multiplied with. One row, or one each for real
 /// and imaginary part.
 pub struct Held(Vec<Vec<f32>>);
+
+impl Held {
+    /// The same with so many times the noise.
+    fn louder(&self, level: f64) -> Self {
+        let times = match self.0.len() {
+            1 => 1.0 / (level * level),
+            _ => 1.0 / level,
+        };
+        Self(self.0.iter().map(|row| row.iter().map(|x| x * times as f32).collect()).collect())
+    }
+}
+
+/// The best line of a sweep, by the noise that is left without it.
+pub struct Heard<T> {
+    /// The line.
+    pub peak: Peak<T>,
+    /// By how much the noise exceeds what was said, 1 and above.
+    pub level: f64,
+    /// The fields, over that noise.
+    pub held: Held,
+}
 
 /// What may be there, with a current of one ampere.
 pub trait Template: Copy + Send + Sync {
@@ -249,6 +276,54 @@ impl<T: Template> Detector<T> {
             });
             best
         })
+    }
+
+    /// The best line in the fields of a walk, nanotesla, among those that `open` lets pass.
+    ///
+    /// How loud the noise is enters every sum, so it is taken from what is left of each look without the line: ten of twelve
+    /// numbers. The middle look tells, for a second line does not reach them all. Quieter than said does not count.
+    pub fn heard(
+        &self,
+        fields_nt: &[[[Complex64; 3]; 2]],
+        open: impl Fn(&T) -> bool + Sync,
+    ) -> Option<Heard<T>> {
+        let said = self.hold(fields_nt);
+        let mut level = 1.0;
+        for _ in 0..ROUNDS {
+            let held = said.louder(level);
+            let peak = self.best(std::slice::from_ref(&held), &open).pop().flatten()?;
+            let next = self.level(fields_nt, &peak.wire).max(1.0);
+            if (next / level - 1.0).abs() < 0.01 {
+                return Some(Heard { peak, level, held });
+            }
+            level = next;
+        }
+        let held = said.louder(level);
+        let peak = self.best(std::slice::from_ref(&held), &open).pop().flatten()?;
+        Some(Heard { peak, level, held })
+    }
+
+    /// What is left without a line, over the noise that was said.
+    fn level(&self, fields_nt: &[[[Complex64; 3]; 2]], wire: &T) -> f64 {
+        let mut squares = Vec::with_capacity(fields_nt.len());
+        let mut nodes = 1;
+        for (group, stretch) in self.groups.iter().zip(&self.stretches) {
+            let g = wire.whitened(stretch.at_m, stretch.upper_m, stretch.inverse_nt);
+            let size: f64 = g.iter().map(|x| x * x).sum();
+            // A node that is not there tells nothing.
+            nodes = nodes.max(if stretch.inverse_nt[1] > 1e-6 { 2 } else { 1 });
+            for fields in fields_nt.get(group.clone()).unwrap_or_default() {
+                let (mut whole, mut along) = (0.0, Complex64::ZERO);
+                let cells =
+                    fields.iter().zip(stretch.inverse_nt).flat_map(|(f, w)| f.iter().map(move |z| z * w));
+                for (z, g) in cells.zip(g) {
+                    whole += z.norm_sqr();
+                    along += z * g;
+                }
+                squares.push(whole - along.norm_sqr() / size.max(f64::MIN_POSITIVE));
+            }
+        }
+        (median(&mut squares) / if nodes == 2 { MEDIAN_10 } else { MEDIAN_4 }).sqrt()
     }
 
     /// The surprise that the best line of noise alone goes beyond with this chance, in a whole sweep.

@@ -9,11 +9,10 @@ use num_complex::Complex64;
 use serde::Serialize;
 
 use super::detect::{Detector, Held, Peak};
-use super::model::{Carrying, field_nt, noise_nt, plus, rest_nt, together, turn};
+use super::model::{Carrying, Fields, field_nt, noise_nt, plus, rest_nt, together, turn};
 use super::walk::{Phase, Walk};
 use super::wire::Wire;
 use crate::book::Estimate;
-use crate::stats::median;
 
 /// More lines than this are not taken apart.
 const MOST: usize = 6;
@@ -126,18 +125,12 @@ pub struct Findings {
 pub fn find(walk: &Walk, corners_m: &[DVec2], false_alarm: f64, soil: Soil) -> Findings {
     let mut search = Search::new(walk, corners_m, false_alarm);
     search.run(walk);
-    // What is left tells how loud the noise really is. Louder than said, everything is done again with that.
-    let loudness = loudness(walk, &search.lines);
-    if loudness > 1.05 {
-        let mut louder = walk.clone();
-        for sight in &mut louder.sights {
-            sight.sigma_nt = sight.sigma_nt.map(|sigma| sigma * loudness);
-        }
-        search = Search::new(&louder, corners_m, false_alarm);
-        search.run(&louder);
-        return search.told(&louder, corners_m, soil, loudness);
+    // What is told of lines, and of what would have been noticed, is by the noise that was heard.
+    let mut heard = walk.clone();
+    for sight in &mut heard.sights {
+        sight.sigma_nt = sight.sigma_nt.map(|sigma| sigma * search.level);
     }
-    search.told(walk, corners_m, soil, 1.0)
+    search.told(&heard, corners_m, soil)
 }
 
 /// A search as it goes on.
@@ -147,7 +140,11 @@ struct Search {
     /// Lines beside which something was left.
     uneven: Vec<bool>,
     detector: Detector,
+    /// What is left without them, nanotesla.
+    rest_nt: Vec<Fields>,
+    /// The same over its noise, as loud as that is.
     held: Held,
+    level: f64,
     threshold: f64,
     corners_m: Vec<DVec2>,
 }
@@ -157,9 +154,18 @@ impl Search {
         let noise = noise_nt(walk, &[], true);
         let detector = Detector::new(walk, &noise, corners_m);
         let threshold = detector.threshold(false_alarm);
-        let held = detector.hold(&rest_nt(walk, &[], &noise));
-        let corners_m = corners_m.to_vec();
-        Self { lines: vec![], surprises: vec![], uneven: vec![], detector, held, threshold, corners_m }
+        let rest_nt = rest_nt(walk, &[], &noise);
+        Self {
+            lines: vec![],
+            surprises: vec![],
+            uneven: vec![],
+            held: detector.hold(&rest_nt),
+            detector,
+            rest_nt,
+            level: 1.0,
+            threshold,
+            corners_m: corners_m.to_vec(),
+        }
     }
 
     fn run(&mut self, walk: &Walk) {
@@ -170,8 +176,9 @@ impl Search {
             let open = |wire: &Wire| {
                 !closed.iter().any(|(own, apart_m)| wire.is_beside(own, middle_m.truncate(), *apart_m))
             };
-            let best = self.detector.best(std::slice::from_ref(&self.held), open).pop().flatten();
-            let Some(best) = best else { break };
+            let Some(heard) = self.detector.heard(&self.rest_nt, open) else { break };
+            (self.level, self.held) = (heard.level, heard.held);
+            let best = heard.peak;
             if best.surprise < self.threshold {
                 break;
             }
@@ -197,14 +204,14 @@ impl Search {
             self.lines = together(walk, &self.lines).lines;
             let noise = noise_nt(walk, &self.lines, true);
             self.detector = Detector::new(walk, &noise, &self.corners_m);
-            self.held = self.detector.hold(&rest_nt(walk, &self.lines, &noise));
+            self.rest_nt = rest_nt(walk, &self.lines, &noise);
         }
     }
 
     /// The current of a line just found, with the phase it has against those that are known already.
     fn current(&self, walk: &Walk, peak: &Peak) -> Complex64 {
         let (sum, powers) = self.detector.sum(&self.held, &peak.wire);
-        let (size_a, _) = powers.size_of(sum);
+        let size_a = self.level * powers.size_of(sum).0;
         if self.lines.is_empty() && walk.phase == Phase::Free {
             return size_a.into();
         }
@@ -224,7 +231,7 @@ impl Search {
         if along.norm() > 0.0 { along / along.norm() * size_a } else { size_a.into() }
     }
 
-    fn told(mut self, walk: &Walk, corners_m: &[DVec2], soil: Soil, loudness: f64) -> Findings {
+    fn told(mut self, walk: &Walk, corners_m: &[DVec2], soil: Soil) -> Findings {
         let middle_m = corners_m.iter().copied().sum::<DVec2>() / corners_m.len().max(1) as f64;
         let all = together(walk, &self.lines);
         let mut found = Vec::new();
@@ -256,7 +263,7 @@ impl Search {
         }
         let noise = noise_nt(walk, &all.lines, true);
         self.detector = Detector::new(walk, &noise, corners_m);
-        Findings { lines: found, threshold: self.threshold, detector: self.detector, loudness }
+        Findings { lines: found, threshold: self.threshold, detector: self.detector, loudness: self.level }
     }
 
     /// Everything of one line, the others taken away.
@@ -360,23 +367,6 @@ impl Search {
             high95: (high * 1.15).max(value),
         });
     }
-}
-
-/// How much louder than said what is left is: the root of its mean square in sigmas, lines and their errors allowed for.
-fn loudness(walk: &Walk, lines: &[Carrying]) -> f64 {
-    let noise = noise_nt(walk, lines, true);
-    let rest = rest_nt(walk, lines, &noise);
-    let mut squares: Vec<f64> =
-        rest.iter()
-            .zip(&noise)
-            .flat_map(|(nodes, noise)| {
-                nodes.iter().zip(noise).filter(|(_, sigma)| **sigma < 1e6).map(|(field, sigma)| {
-                    field.iter().map(Complex64::norm_sqr).sum::<f64>() / (sigma * sigma)
-                })
-            })
-            .collect();
-    // Against the median of a chi-square with six degrees of freedom.
-    (median(&mut squares) / 5.348_12).sqrt()
 }
 
 /// How many passes show a line, and how many should but do not.

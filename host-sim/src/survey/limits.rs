@@ -12,8 +12,8 @@ use super::wire::Wire;
 /// A line at the limit is noticed with this chance.
 pub const CHANCE: f64 = 0.95;
 /// Of the lines that are tried near the true one, the best is more surprising than it by so much on average: three numbers
-/// are fitted, worth a half each (Wilks 1938).
-const FITTED: f64 = 1.5;
+/// are fitted, worth a half each (Wilks 1938), less what the steps of the grid lose.
+const FITTED: f64 = 1.0;
 /// Cells are so large at least, metres, and there are at most so many along a side.
 const CELL_M: f64 = 0.25;
 const MOST: f64 = 40.0;
