@@ -40,6 +40,8 @@ const LEAD_M: f64 = 1.0;
 const COIL_M: f64 = 0.3;
 /// Its own field may be so large a share of the weakest line's before it counts as near.
 const NEAR: f64 = 0.5;
+/// Below such a share it is not told: it may be the leads' field.
+const SEEN: f64 = 0.05;
 /// A line within so many degrees of the bearing that was given is the target.
 const TARGET_DEG: f64 = 20.0;
 /// Currents within so many degrees are in step, and beyond this against it.
@@ -603,7 +605,7 @@ fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -> Circle {
         lines,
         outward_ma: 1e3 * outward.norm(),
         sent_ma: around.sent_ma,
-        coil_a_m2: moment,
+        coil_a_m2: moment.filter(|_| coil_over_line > SEEN),
         coil_over_line,
         clear_radius_m: radius_m * (coil_over_line / NEAR).cbrt(),
         cautions: vec![],

@@ -23,9 +23,10 @@ const STEP_DEPTHS: f64 = 0.6;
 /// Sweeps of noise that the threshold is taken from: so much work, within these bounds.
 const WORK: f64 = 6e9;
 const NOISE_SWEEPS: (usize, usize) = (100, 400);
-/// Medians of chi-square with ten and with four degrees of freedom.
-const MEDIAN_10: f64 = 9.341_82;
-const MEDIAN_4: f64 = 3.356_69;
+/// Medians of chi-square with ten and with four degrees of freedom; and how much, times the root of their number, the root
+/// of the median of several strays.
+const MEDIAN_10: (f64, f64) = (9.341_82, 0.28);
+const MEDIAN_4: (f64, f64) = (3.356_69, 0.48);
 /// Rounds in which the best line and the noise without it are found in turn.
 const ROUNDS: usize = 6;
 const SEED: u64 = 0x5eed_0001;
@@ -281,7 +282,8 @@ impl<T: Template> Detector<T> {
     /// The best line in the fields of a walk, nanotesla, among those that `open` lets pass.
     ///
     /// How loud the noise is enters every sum, so it is taken from what is left of each look without the line: ten of twelve
-    /// numbers. The middle look tells, for a second line does not reach them all. Quieter than said does not count.
+    /// numbers. The middle look tells, for a second line does not reach them all. Only what is louder than said beyond
+    /// chance, two sigmas, counts.
     pub fn heard(
         &self,
         fields_nt: &[[[Complex64; 3]; 2]],
@@ -292,7 +294,7 @@ impl<T: Template> Detector<T> {
         for _ in 0..ROUNDS {
             let held = said.louder(level);
             let peak = self.best(std::slice::from_ref(&held), &open).pop().flatten()?;
-            let next = self.level(fields_nt, &peak.wire).max(1.0);
+            let next = self.level(fields_nt, &peak.wire);
             if (next / level - 1.0).abs() < 0.01 {
                 return Some(Heard { peak, level, held });
             }
@@ -323,7 +325,9 @@ impl<T: Template> Detector<T> {
                 squares.push(whole - along.norm_sqr() / size.max(f64::MIN_POSITIVE));
             }
         }
-        (median(&mut squares) / if nodes == 2 { MEDIAN_10 } else { MEDIAN_4 }).sqrt()
+        let (middle, spread) = if nodes == 2 { MEDIAN_10 } else { MEDIAN_4 };
+        let level = (median(&mut squares) / middle).sqrt();
+        if level > 1.0 + 2.0 * spread / (squares.len().max(1) as f64).sqrt() { level } else { 1.0 }
     }
 
     /// The surprise that the best line of noise alone goes beyond with this chance, in a whole sweep.

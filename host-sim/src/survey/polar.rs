@@ -6,10 +6,10 @@ use maud::{Markup, html};
 use super::circle::{Circle, Leaving, Role};
 use crate::chart::{BLUE, RED, decimal, document, heading, round_up, words};
 
-const WIDTH: f64 = 720.0;
+const WIDTH: f64 = 780.0;
 const TOP: f64 = 56.0;
 const RADIUS: f64 = 200.0;
-const CENTRE: DVec2 = DVec2::new(260.0, TOP + 30.0 + RADIUS);
+const CENTRE: DVec2 = DVec2::new(260.0, TOP + 50.0 + RADIUS);
 /// Currents are drawn up to so much of the radius.
 const LONGEST: f64 = 0.86;
 /// Marks of the level field along the circle rise by so much at most, pixels.

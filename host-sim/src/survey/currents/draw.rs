@@ -13,8 +13,8 @@ const HEIGHT: f64 = 260.0;
 /// From the panel to the list below it, and from line to line.
 const LIST: f64 = 64.0;
 const LINE: f64 = 17.0;
-/// A caution longer than this is cut at a word: the table says all of it.
-const LETTERS: usize = 110;
+/// Letters on a line.
+const LETTERS: usize = 112;
 
 /// The drawing.
 pub fn svg(books: &Books) -> String {
@@ -22,6 +22,7 @@ pub fn svg(books: &Books) -> String {
     let distances = || fixes().map(|fix| fix.at_m);
     let (from, to) =
         (distances().fold(f64::INFINITY, f64::min), distances().fold(f64::NEG_INFINITY, f64::max));
+    let margin_m = (0.02 * (to - from)).max(0.5);
     let most = fixes().map(|fix| fix.current_ma + 2.0 * fix.sigma_ma()).fold(0.0, f64::max);
     let least = fixes().map(|fix| fix.current_ma).filter(|ma| *ma > 0.0).fold(most, f64::min);
     let panel = Panel {
@@ -29,20 +30,22 @@ pub fn svg(books: &Books) -> String {
         top: TOP,
         width: WIDTH - 80.0,
         height: HEIGHT,
-        x: Axis::rounded("distance along the run, m", from, to.max(from + 1.0), 12.0),
+        x: Axis::rounded("distance along the run, m", from - margin_m, to + margin_m, 12.0),
         y: Axis::log("current, mA", (0.7 * least).max(1e-4 * most).max(1e-9), 1.2 * most.max(1e-6)),
     };
     let steps: Vec<(&Run, &Step)> =
         books.runs.iter().flat_map(|run| run.steps.iter().map(move |s| (run, s))).collect();
-    let height = panel.bottom() + LIST + LINE * (steps.len() as f64 + 2.0);
+    let list: Vec<String> =
+        steps.iter().enumerate().flat_map(|(n, (run, step))| entry(n, run, step)).collect();
+    let height = panel.bottom() + LIST + LINE * (list.len() as f64 + 2.0);
     let content = html! {
         (heading(14.0, 22.0, "Current along the run"))
         (panel.scales())
         @for (n, run) in books.runs.iter().enumerate() { (curve(panel, run, n)) }
         (panel.outline())
         @for (n, (_, step)) in steps.iter().enumerate() { (mark(panel, step, n)) }
-        @for (n, (run, step)) in steps.iter().enumerate() {
-            (words("start", 14.0, panel.bottom() + LIST + LINE * n as f64, &format!("{}  {}", n + 1, entry(run, step))))
+        @for (n, line) in list.iter().enumerate() {
+            (words("start", 14.0, panel.bottom() + LIST + LINE * n as f64, line))
         }
         (words("start", 14.0, height - 12.0, "A smooth loss does not prove that this is the line that was meant. Nothing here is permission to dig."))
     };
@@ -81,11 +84,11 @@ fn mark(panel: Panel, step: &Step, n: usize) -> Markup {
     }
 }
 
-fn entry(run: &Run, step: &Step) -> String {
-    let change = step.change.map_or(String::new(), |change| format!(" {:+.0} %", 100.0 * change));
+/// What has to be said, in lines.
+fn entry(n: usize, run: &Run, step: &Step) -> Vec<String> {
+    let change = step.change.map_or(String::new(), |change| format!(" {:+.0} %,", 100.0 * change));
     let name = if run.name.is_empty() { String::new() } else { format!("{}, ", run.name) };
-    let text = format!("{name}{} to {} m:{change} {}", step.from_m, step.to_m, step.flag.sentence());
-    let mut lines = textwrap::wrap(&text, LETTERS).into_iter();
-    let first = lines.next().unwrap_or_default().into_owned();
-    if lines.next().is_some() { format!("{first} …") } else { first }
+    let place = format!("{}  {name}{} to {} m:{change}", n + 1, step.from_m, step.to_m);
+    let text = format!("{place} {}", step.flag.sentence());
+    textwrap::wrap(&text, LETTERS).into_iter().map(|line| line.into_owned()).collect()
 }
