@@ -58,6 +58,26 @@ pub struct Array {
     unmix: Vec<Mat3, MAX_NODES>,
     sigma: CalibrationSigma,
     foot_m: f32,
+    coupling: Option<AcCoupling>,
+}
+
+/// How amplifiers that block direct current pass a frequency other than the one at which the coils were calibrated: a
+/// first-order high-pass, the same for all channels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AcCoupling {
+    /// The frequency at which gains and phases of the coils hold, hertz.
+    pub calibrated_hz: f32,
+    /// Corner of the high-pass, hertz.
+    pub corner_hz: f32,
+}
+
+impl AcCoupling {
+    /// What passes at a frequency, over what passes at the calibrated one.
+    fn at(&self, frequency_hz: f32) -> Complex32 {
+        let Self { calibrated_hz, corner_hz } = *self;
+        let share = frequency_hz / calibrated_hz;
+        Complex32::new(corner_hz, calibrated_hz) / Complex32::new(corner_hz, frequency_hz) * share
+    }
 }
 
 impl Array {
@@ -117,7 +137,36 @@ impl Array {
         }
         let nodes = Vec::from_slice(nodes)
             .map_err(|_| ConfigError::new("array.node", "must list at most two nodes"))?;
-        Ok(Self { nodes, unmix, sigma, foot_m })
+        Ok(Self { nodes, unmix, sigma, foot_m, coupling: None })
+    }
+
+    /// The same behind amplifiers whose high-pass is known, so that its calibration holds at other frequencies than the
+    /// one it was made at: those of mains while it is set to a tone.
+    ///
+    /// # Errors
+    /// When a frequency cannot be.
+    pub fn coupled(self, coupling: AcCoupling) -> Result<Self, ConfigError> {
+        ConfigError::unless(
+            coupling.calibrated_hz >= 1.0 && coupling.calibrated_hz <= 1e6,
+            "array.calibration.tone_hz",
+            "must be 1 to 1000000 Hz",
+        )?;
+        ConfigError::unless(
+            (0.0..=1000.0).contains(&coupling.corner_hz),
+            "front_end.high_pass_hz",
+            "must be 0 to 1000 Hz",
+        )?;
+        Ok(Self { coupling: Some(coupling), ..self })
+    }
+
+    /// Whether every coil has its channel.
+    pub(crate) fn wired_within(&self, channels: usize) -> Result<(), ConfigError> {
+        let mut coils = self.nodes.iter().flat_map(|node| &node.coils);
+        ConfigError::unless(
+            coils.all(|coil| usize::from(coil.channel) < channels),
+            "array.node.coil.channel",
+            "must be below signal.channels",
+        )
     }
 
     /// The nodes, lower one first.
@@ -152,6 +201,8 @@ pub struct Glimpse {
     pub at: SampleIndex,
     /// Field at each node, lower one first.
     pub nodes: Vec<NodeField, MAX_NODES>,
+    /// What is in quadrature to the field at each node, tesla, levelled as it is.
+    pub quadrature_t: [Vec3; MAX_NODES],
     /// Share of the field that is in quadrature: zero for a single source, noise already taken off. A
     /// second source of another phase, or currents in iron or ground, raise it.
     pub ellipticity: f32,
@@ -204,12 +255,14 @@ impl Glimpse {
         let levelling = mast.tilt.unwrap_or_default().levelling();
         let (mut in_phase, mut quadrature, mut noise) = (0.0, 0.0, 0.0);
         let mut nodes = Vec::new();
-        for field in fields.iter().take(MAX_NODES) {
+        let mut quadrature_t = [Vec3::ZERO; MAX_NODES];
+        for (field, quadrature_t) in fields.iter().zip(&mut quadrature_t) {
             let turned = field.field_t.map(|z| z * Complex32::new(c, -s) * 1e9);
             in_phase += turned.iter().map(|z| z.re * z.re).sum::<f32>();
             quadrature += turned.iter().map(|z| z.im * z.im).sum::<f32>();
             noise += 3.0 * field.sigma_t * 1e9 * field.sigma_t * 1e9;
             let field_t = levelling * Vec3::from_array(turned.map(|z| z.re)) * 1e-9;
+            *quadrature_t = levelling * Vec3::from_array(turned.map(|z| z.im)) * 1e-9;
             // There is room: no more are taken than the vector holds.
             let _ = nodes.push(NodeField { field_t, sigma_t: field.sigma_t });
         }
@@ -218,6 +271,7 @@ impl Glimpse {
         Self {
             at,
             nodes,
+            quadrature_t,
             ellipticity: ratio(quadrature - noise, in_phase).min(1.0),
             snr_db: math::db(ratio(in_phase + quadrature, 2.0 * noise)),
             mast,
@@ -235,6 +289,11 @@ pub struct CommonPhase {
 }
 
 impl CommonPhase {
+    /// The phase that the last glimpse was turned back by, radians: what it was before, is it turned on by so much.
+    pub fn phase_rad(&self) -> f32 {
+        self.phase_rad.unwrap_or(0.0)
+    }
+
     /// Of the two phases half a turn apart that the field allows, the one nearer to the last.
     fn follow(&mut self, sum_of_squares: Complex32) -> f32 {
         let half = 0.5 * math::atan2(sum_of_squares.im, sum_of_squares.re);
@@ -256,8 +315,36 @@ pub struct NodePhasor {
 
 impl Array {
     /// The field phasors behind coil voltages taken at `tone_hz`: EMF to tesla, calibration, cross-axis.
+    ///
+    /// ```
+    /// use nullwalk_core::array::{AcCoupling, Array, CalibrationSigma, Coil, Node};
+    /// use nullwalk_core::tone::{Marks, Phasors};
+    /// use num_complex::Complex32;
+    ///
+    /// let axes = [glam::Vec3::X, glam::Vec3::Y, glam::Vec3::Z];
+    /// let coil = |channel: u8| {
+    ///     let axis = axes[usize::from(channel)];
+    ///     Coil { channel, axis, turns_area_m2: 20.0, gain: 1.0, phase_rad: 0.0 }
+    /// };
+    /// let node = Node { position_m: glam::Vec3::ZERO, coils: [0, 1, 2].map(coil) };
+    /// let sigma = CalibrationSigma { node_ratio: 0.003, scale: 0.05, tilt_rad: 0.0 };
+    /// let array = Array::new(&[node], sigma, 0.05).unwrap();
+    /// let coupling = AcCoupling { calibrated_hz: 512.0, corner_hz: 20.0 };
+    /// let coupled = array.clone().coupled(coupling).unwrap();
+    ///
+    /// // A corner at 20 Hz takes 5 % off 60 Hz (1/sqrt(1 + (20/60)^2)), and 0.08 % off the tone.
+    /// let (value_v, sigma_v) = ([Complex32::new(1e-6, 0.0); 3], [1e-9; 3]);
+    /// let (carrier_offset_hz, bridged, marks) = (0.0, 0.0, Marks::default());
+    /// let phasors = Phasors { centre: 0, value_v, sigma_v, carrier_offset_hz, bridged, marks };
+    /// let size = |array: &Array, hz: f32| array.fields(hz, &phasors)[0].field_t[0].norm();
+    /// assert!((size(&coupled, 60.0) / size(&array, 60.0) - 1.0533).abs() < 1e-3);
+    /// assert_eq!(size(&coupled, 512.0), size(&array, 512.0));
+    /// ```
     pub fn fields<const C: usize>(&self, tone_hz: f32, phasors: &Phasors<C>) -> Vec<NodePhasor, MAX_NODES> {
-        let omega = TAU * (tone_hz + phasors.carrier_offset_hz);
+        let frequency_hz = tone_hz + phasors.carrier_offset_hz;
+        let omega = TAU * frequency_hz;
+        let passed = self.coupling.map_or(Complex32::ONE, |coupling| coupling.at(frequency_hz));
+        let unpassed = passed.conj() / passed.norm_sqr().max(1e-6);
         let mut fields = Vec::new();
         for (node, unmix) in self.nodes.iter().zip(&self.unmix) {
             let mut along = [Complex32::ZERO; 3];
@@ -269,8 +356,8 @@ impl Array {
                 // V = i w N A mu gain e^{i phase} B
                 let volts_per_tesla = omega * coil.turns_area_m2 * coil.gain;
                 let (s, c) = math::sin_cos(coil.phase_rad);
-                *along = volts * Complex32::new(-s, -c) / volts_per_tesla;
-                variance += noise * noise / (volts_per_tesla * volts_per_tesla) / 3.0;
+                *along = volts * Complex32::new(-s, -c) / volts_per_tesla * unpassed;
+                variance += noise * noise / (volts_per_tesla * volts_per_tesla) / 3.0 * unpassed.norm_sqr();
             }
             let re = *unmix * Vec3::from_array(along.map(|z| z.re));
             let im = *unmix * Vec3::from_array(along.map(|z| z.im));

@@ -54,12 +54,7 @@ impl<const C: usize> Instrument<C> {
     /// # Errors
     /// When a coil of the array is wired to a channel that does not exist, or a setting is out of range.
     pub fn new(tone: Tone, ladder: Ladder, array: Array, settings: Settings) -> Result<Self, ConfigError> {
-        let coils = || array.nodes().iter().flat_map(|node| &node.coils);
-        ConfigError::unless(
-            coils().all(|coil| usize::from(coil.channel) < C),
-            "array.node.coil.channel",
-            "must be below signal.channels",
-        )?;
+        array.wired_within(C)?;
         let locator = Locator::new(array, tone.hop_s(), tone.response().overlap(), settings)?;
         let shutter = Shutter::new(&tone);
         Ok(Self { tone, shutter, ladder, locator })

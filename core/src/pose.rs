@@ -4,12 +4,14 @@
 //! belongs to the mean pose under the same weights, not to the pose of one instant: a footfall that jolts the tilt
 //! sensor in the middle of the window hardly moves the field that the window sees.
 
+use core::f32::consts::TAU;
 use core::ops::Add;
 
 use glam::{Vec2, Vec3};
 use heapless::Deque;
 
 use crate::frame::{MastReading, Position, SampleIndex, Tilt};
+use crate::mains::Mains;
 use crate::math;
 use crate::tone::{HOP_BOXCARS, HOPS, Tone};
 
@@ -85,6 +87,16 @@ impl Shutter {
         Self { weights, point_samples }
     }
 
+    /// The weights with which `mains` sees it: those of a Hann window over two hops.
+    pub fn of_mains(mains: &Mains) -> Self {
+        let mut weights = [0.0; POINTS];
+        for (n, weight) in weights.iter_mut().enumerate() {
+            let (_, c) = math::sin_cos(TAU * (n as f32 + 0.5) / POINTS as f32);
+            *weight = (1.0 - c) / POINTS as f32;
+        }
+        Self { weights, point_samples: u64::from(mains.hop_samples()) * 2 / POINTS as u64 }
+    }
+
     /// The mean pose over the window about `centre`. A quantity that some reading lacks is that of the centre.
     pub fn mean(&self, readings: &Readings, centre: SampleIndex) -> MastReading {
         let middle = readings.cursor().at(centre);
@@ -144,8 +156,6 @@ fn between(a: MastReading, b: MastReading, share: f32) -> MastReading {
 
 #[cfg(test)]
 mod tests {
-    use core::f32::consts::TAU;
-
     use super::*;
 
     const RATE_HZ: f32 = 8000.0;
@@ -202,6 +212,17 @@ mod tests {
         let sway = |t: f32| pitched(0.02 * (TAU * 0.6 * t).cos());
         let pitch = mean(&readings(sway)).tilt.unwrap().pitch_rad;
         assert!((pitch - 0.02 * (TAU * 0.6).cos()).abs() < 3e-4, "{pitch}");
+    }
+
+    #[test]
+    fn the_window_of_mains_is_shorter() {
+        let mains = Mains::new(RATE_HZ).unwrap();
+        let shutter = Shutter::of_mains(&mains);
+        assert!((shutter.weights.iter().sum::<f32>() - 1.0).abs() < 1e-6);
+        let walk = |t: f32| pitched(0.1 * (t - 1.0) * (t - 1.0));
+        // A Hann window of length T has the variance T^2 (1/12 - 1/(2 pi^2)): 0.0013 s2 of 0.2 s.
+        let pitch = shutter.mean(&readings(walk), 8000).tilt.unwrap().pitch_rad;
+        assert!((pitch - 1.3e-4).abs() < 5e-5, "{pitch}");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! Every default is written here once; `docs/src/capture-format.md` lists them.
 
 use glam::Vec3;
-use nullwalk_core::array::{Array, CalibrationSigma, Coil, Node};
+use nullwalk_core::array::{AcCoupling, Array, CalibrationSigma, Coil, Node};
 use nullwalk_core::depth::Measured;
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::gain::{Ladder, Rung};
@@ -56,12 +56,22 @@ pub struct FrontEnd {
     pub rail_fraction: f64,
     /// Gain settings, lowest first.
     pub rungs: Vec<RungFile>,
+    /// Corner of the amplifier's first-order high-pass, hertz, where it is known: calibrations made at the tone then hold at
+    /// mains.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub high_pass_hz: Option<f64>,
 }
 
 impl Default for FrontEnd {
     fn default() -> Self {
         let rungs = [1.0, 4.0, 16.0, 64.0, 256.0].map(|gain| RungFile { gain, settle_s: 0.03 });
-        Self { full_scale_v: 2.5, full_scale_counts: 1 << 23, rail_fraction: 1.0, rungs: rungs.to_vec() }
+        Self {
+            full_scale_v: 2.5,
+            full_scale_counts: 1 << 23,
+            rail_fraction: 1.0,
+            rungs: rungs.to_vec(),
+            high_pass_hz: None,
+        }
     }
 }
 
@@ -115,13 +125,22 @@ pub struct CalibrationFile {
     pub scale_sigma: f64,
     /// Standard uncertainty of the mast's tilt while walking, degrees.
     pub tilt_sigma_deg: f64,
+    /// Frequency at which it was done, hertz, if it is not the tone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tone_hz: Option<f64>,
     /// How and when it was done, in words.
     pub note: String,
 }
 
 impl Default for CalibrationFile {
     fn default() -> Self {
-        Self { node_ratio_sigma: 0.003, scale_sigma: 0.05, tilt_sigma_deg: 0.2, note: String::new() }
+        Self {
+            node_ratio_sigma: 0.003,
+            scale_sigma: 0.05,
+            tilt_sigma_deg: 0.2,
+            tone_hz: None,
+            note: String::new(),
+        }
     }
 }
 
@@ -209,6 +228,21 @@ impl ArrayFile {
         };
         Array::new(&nodes, sigma, self.foot_m as f32).map(Some)
     }
+}
+
+/// The array behind its amplifiers, whose calibration so holds at mains, too; `None` where no nodes are described.
+///
+/// # Errors
+/// As [`ArrayFile::array`], or when the high-pass cannot be.
+pub fn coupled(
+    array: &ArrayFile,
+    front_end: &FrontEnd,
+    signal: &Signal,
+) -> Result<Option<Array>, ConfigError> {
+    let Some(plain) = array.array()? else { return Ok(None) };
+    let Some(corner_hz) = front_end.high_pass_hz else { return Ok(Some(plain)) };
+    let calibrated_hz = array.calibration.tone_hz.unwrap_or(signal.tone_hz) as f32;
+    plain.coupled(AcCoupling { calibrated_hz, corner_hz: corner_hz as f32 }).map(Some)
 }
 
 fn node(file: &NodeFile) -> Result<Node, ConfigError> {

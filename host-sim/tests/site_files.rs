@@ -111,6 +111,14 @@ fn errors_name_file_key_and_remedy() {
         ("[[line]]\n[[line]]\nbend_at_m = 31", "line.2.bend_at_m", "= 31: must be 0 to 30"),
         ("[[line]]\ntone_hz = 4000", "line.1.tone_hz", "must be 10 to 3920"),
         ("[[line]]\nshare_at_sonde = 0.1", "line.1.share_at_sonde", "needs a source at every station"),
+        ("[[line]]\nmains_a = [0.5]", "line.1.mains_a", "needs [noise.mains]"),
+        ("[noise.mains]\n[[line]]\nmains_a = [0.5, -1]", "line.1.mains_a.2", "must be 0 to 10000"),
+        ("[[line]]\nload_s = [[5, 2]]", "line.1.load_s.1", "must be from and to"),
+        ("[[station]]\n[[station.line]]\ndepth_m = nan", "station.1.line.1.depth_m", "must be"),
+        ("[[station]]\ntone_hz = 8192", "station.1.tone_hz", "must be 50 to 3920"),
+        ("[[walk]]\nlanes = { count = 0 }", "walk.1.lanes.count", "must be 1 to 100"),
+        ("[noise.mains]\ndrift_hz_per_s = 2", "noise.mains.drift_hz_per_s", "must be -1 to 1"),
+        ("[front_end]\nhigh_pass_hz = -1", "front_end.high_pass_hz", "must be 0 to 1000"),
         ("[noise]\ntrue_rail_fraction = 2", "noise.true_rail_fraction", "must be"),
         ("[noise]\ncalibration_scale = -1", "noise.calibration_scale", "must be 0 to"),
     ] {
@@ -149,6 +157,7 @@ fn a_site_written_as_toml_reads_back_the_same() {
         true_rail_fraction = 0.1
         [[line]]
         share_at_sonde = 0.3
+        load_s = [[2.0, 5.0]]
         [[source]]
         iron = { lag_deg = 20.0 }
         [[source]]
@@ -181,6 +190,8 @@ fn toml_like() -> impl Strategy<Value = String> {
         Just("tone_hz".to_owned()),
         Just("bend_at_m".to_owned()),
         Just("share_at_sonde".to_owned()),
+        Just("mains_a".to_owned()),
+        Just("load_s".to_owned()),
         Just("walk".to_owned()),
         Just("station".to_owned()),
     ];
@@ -199,6 +210,7 @@ fn toml_like() -> impl Strategy<Value = String> {
         Just("[[station.source]]"),
         Just("[[source]]\n[source.iron]"),
         Just("[[source]]\n[[line]]"),
+        Just("[[station]]\n[[station.line]]"),
         Just("[noise.mains]"),
         Just("[noise.track]"),
         Just("[[array.node]]"),
@@ -224,7 +236,7 @@ proptest! {
     /// A built-in site with a piece of it replaced by something else.
     #[test]
     fn damaged_sites_never_panic(
-        which in 0usize..6,
+        which in 0..builtin().len(),
         from in any::<prop::sample::Index>(),
         length in 0usize..12,
         scrap in "[-0-9a-z=.\\[\\]\n']{0,6}",

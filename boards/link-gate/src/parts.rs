@@ -1,23 +1,24 @@
 //! Every other public function of the core. Generic ones appear as the firmware uses them.
 
-use nullwalk_core::array::{Array, Glimpse};
+use nullwalk_core::array::{Array, CommonPhase, Glimpse};
 use nullwalk_core::depth::{self, Measured, Unusable};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::extrema::{Extrema, Feature, Kind, Prominence};
 use nullwalk_core::fit::line::{Choice, Line, Models, PAIR_UNKNOWNS, Pair, PhasorLook, Traced, UNKNOWNS};
 use nullwalk_core::fit::{Glimpsed, Look, Mergeable, Priors, Ring, Traversed};
-use nullwalk_core::frame::{self, Block, Tilt};
+use nullwalk_core::frame::{self, Block, MastReading, Tilt};
 use nullwalk_core::gain::{Ladder, Stepper};
 use nullwalk_core::grid::Grid;
 use nullwalk_core::locate::{self, LocateState, Locator, Settings, Sound};
 use nullwalk_core::mains::{self, Comparison, Finding, Harmonic, Hum, Mains, MainsState, Standing};
 use nullwalk_core::paced::{self, Misfit, Pattern, Shape, Unfit, Walking};
+use nullwalk_core::passive::{Heard, Passive, PassiveState};
 use nullwalk_core::record::{self, Deframer, Envelope, FaultKind, Losses, Record, Reset};
 use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Window};
 use nullwalk_core::trace::{self, LineMethod, TraceState, Tracer};
 use nullwalk_core::tuning::{self, Candidate, Filter, Unworkable};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
-use nullwalk_core::{chi_square, field, fit, math, words};
+use nullwalk_core::{chi_square, field, fit, looking, math, words};
 
 use crate::{CHANNELS, keep};
 
@@ -65,14 +66,22 @@ pub fn keep_all() {
     keep(Stepper::is_held_too_high as *const ());
     keep(Stepper::push as *const ());
 
+    keep(Array::coupled as *const ());
     keep(Array::nodes as *const ());
     keep(Array::sigma as *const ());
     keep(Array::foot_m as *const ());
     keep(Array::fields::<CHANNELS> as *const ());
     keep(Array::glimpse::<CHANNELS> as *const ());
     keep(Array::spacing_m as *const ());
+    keep(CommonPhase::phase_rad as *const ());
     keep(Glimpse::new as *const ());
     keep(Glimpse::lower as *const ());
+
+    keep(looking::look as *const ());
+    keep(looking::view as *const ());
+    keep(looking::phasor_look as *const ());
+    keep(looking::shared as *const ());
+    keep(looking::relative as *const ());
 
     keep(field::dipole::<f32> as *const ());
     keep(field::dipole_moment::<f32> as *const ());
@@ -159,11 +168,13 @@ pub fn keep_all() {
     keep(Scout::push::<CHANNELS> as *const ());
 
     keep(Mains::new as *const ());
+    keep(Mains::rate_hz as *const ());
     keep(Mains::hop_samples as *const ());
     keep(Mains::hop_s as *const ());
     keep(Mains::noise_bandwidth_hz as *const ());
     keep(Mains::start::<CHANNELS> as *const ());
     keep(push_into_mains as *const ());
+    keep(MainsState::<CHANNELS>::is_settling as *const ());
     keep(Harmonic::<CHANNELS>::is_heard as *const ());
     keep(Hum::<CHANNELS>::strongest as *const ());
     keep(Hum::<CHANNELS>::finding as *const ());
@@ -177,6 +188,13 @@ pub fn keep_all() {
     keep(mains::compare::<CHANNELS> as *const ());
     keep(Comparison::<CHANNELS>::changed as *const ());
     keep(Comparison::<CHANNELS>::phasors as *const ());
+
+    keep(Passive::<CHANNELS>::new as *const ());
+    keep(Passive::<CHANNELS>::array as *const ());
+    keep(Passive::<CHANNELS>::start as *const ());
+    keep(push_into_passive as *const ());
+    keep(PassiveState::<CHANNELS>::stepper as *const ());
+    keep(Heard::<CHANNELS>::glimpse as *const ());
 
     keep(<Prominence as Default>::default as *const ());
     keep(Kind::name as *const ());
@@ -293,6 +311,16 @@ fn push_into_mains(
     output: &mut dyn FnMut(&Hum<CHANNELS>),
 ) {
     Mains::push(mains, state, ladder, block, output);
+}
+
+fn push_into_passive(
+    passive: &Passive<CHANNELS>,
+    state: &mut PassiveState<CHANNELS>,
+    block: &Block<'_, CHANNELS>,
+    mast: Option<MastReading>,
+    heard: &mut dyn FnMut(&Heard<CHANNELS>),
+) {
+    Passive::push(passive, state, block, mast, heard);
 }
 
 fn push_into_extrema(search: &mut Extrema, value: f32, sigma: f32, found: &mut dyn FnMut(Feature)) {

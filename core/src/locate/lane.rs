@@ -8,6 +8,7 @@ use super::summit::closest_approach;
 use crate::array::{Glimpse, NodeField};
 use crate::extrema::{Extrema, Feature, Kind, Prominence};
 use crate::frame::{Position, heading_rotation};
+use crate::looking::GAIT_SIGMA;
 use crate::math;
 use crate::tone::Overlap;
 
@@ -19,8 +20,6 @@ const FEATURES: usize = 8;
 const STRAIGHT_RAD: f32 = 0.6;
 /// A source is hardly ever nearer than 0.2 m: what seems closer than this is noise, per metre.
 const CLOSEST_PER_M: f32 = 5.0;
-/// What the gait does to the relative strength of the field (common practice, no source).
-pub(super) const GAIT_SIGMA: f32 = 0.005;
 /// The component must hold at least this share of the horizontal field at its peak to say where that is.
 const MAIN_SHARE: f32 = 0.5;
 

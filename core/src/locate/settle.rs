@@ -6,7 +6,6 @@ use glam::{Vec2, Vec3};
 use heapless::Deque;
 
 use super::lane::Along;
-use super::looking;
 use super::mark::Mark;
 use super::unplaced::Pacing;
 use crate::array::{Array, Glimpse, NodeField};
@@ -14,6 +13,7 @@ use crate::chi_square::Level;
 use crate::depth::{self, Depth, Measured, Standing, Unusable};
 use crate::field;
 use crate::frame::{HEADING_SIGMA_RAD, Position, SampleIndex, heading_rotation};
+use crate::looking;
 use crate::math;
 use crate::tone::Marks;
 use crate::verdict::{self, Clue, Clues, Depths, Fix, Place, Reason, Reasons, combined, judge};

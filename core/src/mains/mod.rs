@@ -34,6 +34,9 @@ pub use pace::Frequency;
 
 /// A harmonic is heard when noise alone would be as loud as rarely as this.
 pub const HEARD: f32 = 1e-4;
+/// Successive phasors share a sixth of their noise (Hann windows that overlap by half; Harris 1978, table 1). Fits over many
+/// of them may treat each as independent when they multiply its variance by this.
+pub const INFLATION: f32 = 4.0 / 3.0;
 /// A grid is known when it was heard in so many hops running,
 const LOCK_HOPS: u32 = 3;
 /// and lost when it was not for so long.
@@ -178,6 +181,13 @@ pub struct MainsState<const C: usize> {
     marks: [Marks; 2],
 }
 
+impl<const C: usize> MainsState<C> {
+    /// Whether the amplifier is still settling after a change of rung.
+    pub fn is_settling(&self) -> bool {
+        self.settling > 0
+    }
+}
+
 impl Mains {
     /// A listener in samples at `rate_hz`, of at most 24 bits.
     ///
@@ -227,6 +237,11 @@ impl Mains {
     /// The same in seconds.
     pub fn hop_s(&self) -> f32 {
         self.hop_samples() as f32 / self.rate_hz
+    }
+
+    /// Sampling rate, hertz.
+    pub fn rate_hz(&self) -> f32 {
+        self.rate_hz
     }
 
     /// Noise bandwidth of a phasor, hertz, two-sided: white noise of density `n` per root hertz gives each of its parts a

@@ -1,23 +1,34 @@
-//! The demonstration: a drain run located station by station.
+//! The demonstrations: a drain run located station by station, and a yard before digging.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::locate::{Wish, locate_site, open};
-use super::{Done, Failure, report};
+use super::{Done, Failure, report, yard};
 
 #[derive(clap::Args)]
 pub struct Options {
-    /// Folder for the job and the dig sheet
-    #[arg(long, default_value = "out/drain-run")]
-    out: PathBuf,
+    /// Which of them
+    #[arg(value_enum, default_value_t = Story::DrainRun)]
+    story: Story,
+    /// Folder for what it writes: out/ and the story's name, if not said
+    #[arg(long)]
+    out: Option<PathBuf>,
     /// Which randomness
     #[arg(long, default_value_t = 1)]
     seed: u64,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Story {
+    /// A drain located station by station
+    DrainRun,
+    /// A yard before digging: drain, live power, a water service and its neighbour
+    Yard,
+}
+
 impl Default for Options {
     fn default() -> Self {
-        Self { out: PathBuf::from("out/drain-run"), seed: 1 }
+        Self { story: Story::DrainRun, out: None, seed: 1 }
     }
 }
 
@@ -28,18 +39,30 @@ the mark. Everything here is simulated: samples, noise, hum, gait. The instrumen
 
 ";
 const NEXT: &str = "
-Next: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station-1
+Next: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station-1, nullwalk demo yard
 ";
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
+    let folder = |name: &str| options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(name));
+    match options.story {
+        Story::DrainRun => drain_run(&folder("drain-run"), options.seed),
+        Story::Yard => yard::run(&folder("yard"), options.seed),
+    }
+}
+
+/// A new folder.
+pub fn made(folder: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(folder).map_err(|e| format!("{}: cannot be made: {e}", folder.display()).into())
+}
+
+fn drain_run(out: &Path, seed: u64) -> Result<Done, Failure> {
     report::print(STORY)?;
     let site = open("drain-run")?;
-    let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None, array: None })?;
+    let run = locate_site(&site, &Wish { seed, hold_rung: None, record: None, array: None })?;
     report::tell(&run, false)?;
-    std::fs::create_dir_all(&options.out)
-        .map_err(|e| format!("{}: cannot be made: {e}", options.out.display()))?;
-    report::write_sheet(&run, &options.out.join("sheet.html"))?;
-    report::keep(&run, None, &options.out.join("drain-run.job"))?;
+    made(out)?;
+    report::write_sheet(&run, &out.join("sheet.html"))?;
+    report::keep(&run, None, &out.join("drain-run.job"))?;
     report::print(NEXT)?;
     Ok(Done::with(&run))
 }

@@ -9,8 +9,8 @@ use super::{Done, Failure, report};
 use crate::book::{Run, Truth};
 use crate::capture::{CaptureWriter, Description, Made, Recording};
 use crate::equipment::ArrayFile;
-use crate::run::{self, Outcome};
-use crate::site::{Site, Station, builtin};
+use crate::run::{self, Kit, Listen, Outcome};
+use crate::site::{Seek, Site, Station, builtin};
 use crate::synth::Simulation;
 use crate::with_channels;
 
@@ -55,6 +55,10 @@ pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let array = array_of(options.array.as_deref())?;
     let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None, array };
     let run = locate_site(&site, &wish)?;
+    let lines = site.stations().iter().filter(|station| station.seek != Seek::Sonde).count();
+    if lines > 0 {
+        eprintln!("notice: {lines} of its stations look for lines: nullwalk trace {}", options.site);
+    }
     options.delivery.deliver(&run, None)?;
     Ok(Done::with(&run))
 }
@@ -122,7 +126,7 @@ pub fn locate_site(site: &Site, wish: &Wish<'_>) -> Result<Run, Failure> {
         progress.set_message(here.name.clone());
         let found = with_channels!(channels, C => locate_station::<C>(site, n, here, wish))
             .ok_or("signal.channels must be 1 to 8")??;
-        run.stations.push(found);
+        run.stations.extend(found);
         progress.inc(1);
     }
     progress.finish_and_clear();
@@ -134,7 +138,7 @@ fn locate_station<const C: usize>(
     n: usize,
     here: &Station,
     wish: &Wish<'_>,
-) -> Result<crate::book::Station, Failure> {
+) -> Result<Option<crate::book::Station>, Failure> {
     let mut simulation = Simulation::<C>::new(site, n, wish.seed)?;
     let truth = simulation.truth().map(|t| Truth {
         east_m: t.east_m,
@@ -143,26 +147,47 @@ fn locate_station<const C: usize>(
     });
     let believed = wish.array.as_ref().unwrap_or(&site.array);
     let array = believed.array()?.ok_or("a site needs an array with nodes")?;
-    let instrument = run::instrument::<C>(&site.signal, site.front_end.ladder()?, array)?;
+    let (signal, ladder) = (site.signal(here), site.front_end.ladder()?);
+    let create = |folder: &Path| {
+        let name = format!("station-{}", n + 1);
+        CaptureWriter::create(&folder.join(&name), &description(site, here, believed))
+            .map(|made| (made, name))
+    };
+    if here.seek != Seek::Sonde {
+        if let Some(folder) = wish.record {
+            let (writer, name) = create(folder)?;
+            let mut recording = Recording::new(simulation, writer);
+            // The walk is what is kept; what the gains do follows from it.
+            let kit = Kit { signal, ladder, array };
+            let listen = if here.seek == Seek::Line { Listen::Tone } else { Listen::Mains(None) };
+            run::walk::<C, _>(&kit, listen, &mut recording)??;
+            recording.finish()?;
+            eprintln!(
+                "notice: {}: a walk across a line; nullwalk trace reads it",
+                folder.join(name).display()
+            );
+        }
+        return Ok(None);
+    }
+    let instrument = run::instrument::<C>(&signal, ladder, array)?;
     let (outcome, capture): (Outcome, String) = match wish.record {
         None => {
             let Ok(outcome) = run::locate(&instrument, &mut simulation, wish.hold_rung, |_| ());
             (outcome, String::new())
         }
         Some(folder) => {
-            let name = format!("station-{}", n + 1);
-            let writer = CaptureWriter::create(&folder.join(&name), &description(site, here, believed))?;
+            let (writer, name) = create(folder)?;
             let mut recording = Recording::new(simulation, writer);
             let outcome = run::locate(&instrument, &mut recording, wish.hold_rung, |_| ())?;
             recording.finish()?;
             (outcome, name)
         }
     };
-    let mut station = run::station(n as u32 + 1, &here.name, &site.signal, &outcome);
+    let mut station = run::station(n as u32 + 1, &here.name, &signal, &outcome);
     station.truth = truth;
     station.capture = capture;
     station.trouble_spot = here.trouble_spot;
-    Ok(station)
+    Ok(Some(station))
 }
 
 fn description(site: &Site, here: &Station, array: &ArrayFile) -> Description {
@@ -172,7 +197,7 @@ fn description(site: &Site, here: &Station, array: &ArrayFile) -> Description {
             by: concat!("nullwalk ", env!("CARGO_PKG_VERSION"), ", simulated").to_owned(),
             note: named.collect::<Vec<_>>().join(": "),
         },
-        signal: site.signal.clone(),
+        signal: site.signal(here),
         front_end: site.front_end.clone(),
         array: array.clone(),
     }

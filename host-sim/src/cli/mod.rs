@@ -4,7 +4,9 @@
 //! command could not do its work, 2 the command line is wrong.
 
 mod calibrate;
+mod circle;
 mod coils;
+mod currents;
 mod demo;
 mod fieldbook;
 mod figures;
@@ -15,8 +17,11 @@ mod mains;
 mod replay;
 mod report;
 mod sites;
+mod sweep;
 mod tones;
+mod trace;
 mod trials;
+mod yard;
 
 use std::error::Error;
 use std::path::PathBuf;
@@ -30,7 +35,7 @@ use crate::job::Job;
 /// Any error, to be told in one line.
 type Failure = Box<dyn Error>;
 
-/// Locate a sonde, simulated or recorded: find it, cross-check it, say how sure it is or refuse.
+/// Locate a sonde or trace a line, simulated or recorded: find it, cross-check it, say how sure it is or refuse.
 #[derive(Parser)]
 #[command(version, about, after_help = EXIT_HELP)]
 struct Arguments {
@@ -48,6 +53,8 @@ enum Command {
     Demo(demo::Options),
     /// Simulate a site and locate every station of it
     Locate(locate::LocateOptions),
+    /// Trace a line by its tone or by live power, from a capture or the stations of a site
+    Trace(trace::Options),
     /// Simulate a site and write a capture of every station
     Record(locate::RecordOptions),
     /// Locate from a capture
@@ -64,6 +71,12 @@ enum Command {
     Calibrate(calibrate::Options),
     /// List the built-in sites, or explain one
     Sites(sites::Options),
+    /// Look before digging: lines under a box, and what the walk over it would have noticed
+    Sweep(sweep::Options),
+    /// Walk around a transmitter: which ways its current leaves, and how much on each
+    Circle(circle::Options),
+    /// Bookkeeping of the current along a run: loss, steps at tees and bonds, sums, what neighbours do
+    Currents(currents::Options),
     /// Where tones land in the samples, what lands on them, and which is the lowest that the noise allows
     Tones(tones::Options),
     /// Many seeded simulated locates with random variation, summarised
@@ -118,6 +131,7 @@ pub fn main() -> ExitCode {
     let done = match arguments.command.unwrap_or(Command::Demo(demo::Options::default())) {
         Command::Demo(options) => demo::run(&options),
         Command::Locate(options) => locate::locate(&options),
+        Command::Trace(options) => trace::run(&options),
         Command::Record(options) => locate::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Live(options) => live::run(&options),
@@ -126,6 +140,9 @@ pub fn main() -> ExitCode {
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
         Command::Sites(options) => sites::run(&options),
+        Command::Sweep(options) => sweep::run(&options),
+        Command::Circle(options) => circle::run(&options),
+        Command::Currents(options) => currents::run(&options),
         Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
         Command::Job(options) => job::run(&options),

@@ -78,6 +78,7 @@ fn describe(number: usize, header: &Header, file: &Path) -> Description {
                 scale_sigma: shortest(sigma.scale),
                 tilt_sigma_deg: f64::from(sigma.tilt_rad).to_degrees(),
                 note: header.calibration.to_string(),
+                ..CalibrationFile::default()
             },
             node: nodes
                 .map(|node| NodeFile {

@@ -7,7 +7,8 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::mains::{Comparison, Finding, Hum, Mains, ORDERS, Standing, compare};
 use serde::Serialize;
 
-use crate::capture::{Capture, CaptureError, Notice};
+use crate::capture::{Capture, CaptureError, Description, Notice};
+use crate::equipment::coupled;
 use crate::stats::median;
 use crate::with_channels;
 
@@ -240,10 +241,12 @@ fn share(part: usize, whole: usize) -> f64 {
     if whole == 0 { 0.0 } else { part as f64 / whole as f64 }
 }
 
-/// The middle value; zero of none.
 fn told<const C: usize>(comparison: &Comparison<C>, capture: &Capture) -> LoadTest {
+    let Description { signal, front_end, array, .. } = &capture.description;
+    // Opened captures have arrays that can be; one whose coils form no nodes tells volts alone.
+    let array = coupled(array, front_end, signal).ok().flatten();
     let changes = (1..).zip(&comparison.changes).map(|(order, change)| {
-        let fields = comparison.phasors(order).zip(capture.array.as_ref()).map(|((hz, phasors), array)| {
+        let fields = comparison.phasors(order).zip(array.as_ref()).map(|((hz, phasors), array)| {
             let size =
                 |field_t: [num_complex::Complex32; 3]| field_t.iter().map(|z| z.norm_sqr()).sum::<f32>();
             array.fields(hz, &phasors).iter().map(|node| size(node.field_t).sqrt()).collect()

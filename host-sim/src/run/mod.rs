@@ -5,6 +5,7 @@
 
 mod coil;
 mod hops;
+mod looks;
 mod paced;
 mod phasors;
 mod station;
@@ -21,12 +22,13 @@ use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use hops::{Hops, locate_hops};
+pub use looks::{Hums, Kit, Listen, Seen, Walk, field_walk, mains_walk, tone_walk, walk};
 pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
 };
 pub use phasors::{Rows, locate_phasors, locate_phasors_with};
-pub use station::{station, verdict};
+pub use station::{reason, station, verdict};
 pub use underway::Underway;
 
 use crate::capture::{CaptureReader, Recording};

@@ -10,7 +10,7 @@ use super::{Diary, Outcome};
 use crate::capture::{FieldRecording, FieldRow};
 
 /// Clock in which the instants of a field recording are counted, hertz.
-const CLOCK_HZ: f64 = 1e6;
+pub(super) const CLOCK_HZ: f64 = 1e6;
 
 /// Run a field recording through the locate.
 ///

@@ -71,7 +71,8 @@ fn methods(fix: &core::Fix) -> Vec<MethodResult> {
         .collect()
 }
 
-fn reason(reason: &core::Reason) -> Reason {
+/// A reason in the words of the book.
+pub fn reason(reason: &core::Reason) -> Reason {
     let sentence = match reason {
         core::Reason::OtherTone(hz) => format!("{} It is at {hz:.0} Hz.", reason.sentence()),
         _ => reason.sentence().to_owned(),

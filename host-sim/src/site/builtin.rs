@@ -32,6 +32,11 @@ pub fn builtin() -> &'static [Builtin] {
             toml: include_str!("../../sites/drain-run.toml"),
         },
         Builtin {
+            name: "yard",
+            summary: "the second demonstration: a drain, a cable that shows only under load, a water service, a neighbour",
+            toml: include_str!("../../sites/yard.toml"),
+        },
+        Builtin {
             name: "clean-level",
             summary: "one level sonde at a known place, white noise only: for statistics",
             toml: include_str!("../../sites/clean-level.toml"),

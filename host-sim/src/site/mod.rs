@@ -30,11 +30,11 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 pub use builtin::{Builtin, builtin};
-pub use line::Line;
+pub use line::{Line, LineTruth};
 pub use noise::{Earth, HumLine, Impulses, Mains, Noise, Sway, Track};
 pub use sonde::{Iron, Sonde};
 pub use validate::SiteError;
-pub use walk::{Direction, Home, Lane, Leg, Lift, Settle, Stand, Sweep, To, Walker, default_walk};
+pub use walk::{Direction, Home, Lane, Lanes, Leg, Lift, Settle, Stand, Sweep, To, Walker, default_walk};
 
 use crate::book::Pipe;
 use crate::equipment::{ArrayFile, FrontEnd, Signal};
@@ -65,7 +65,7 @@ pub struct Site {
     pub noise: Noise,
     /// Sources that are there at every station. Default: none.
     pub source: Vec<Sonde>,
-    /// Conductors that carry the tone, there at every station. Default: none.
+    /// Conductors that carry the tone or live power, there at every station. Default: none.
     pub line: Vec<Line>,
     /// What the technician does at each station. Default: [`default_walk`].
     pub walk: Vec<Leg>,
@@ -91,10 +91,29 @@ pub struct Station {
     pub start: Start,
     /// The sources of this station, its own sonde first. Default: none.
     pub source: Vec<Sonde>,
+    /// Conductors that are there at this station only, or carry something else than at others. Default: none.
+    pub line: Vec<Line>,
+    /// What is looked for here. Default: a sonde.
+    pub seek: Seek,
+    /// The tone that the instrument is set to here, and calibrated at, hertz. Default: that of `signal`.
+    pub tone_hz: Option<f64>,
     /// What the technician does here. Default: the walk of the site.
     pub walk: Vec<Leg>,
     /// Whether the trouble that is looked for lies here. Default: no.
     pub trouble_spot: bool,
+}
+
+/// What is looked for at a station.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Seek {
+    /// A sonde, as `nullwalk locate` does.
+    #[default]
+    Sonde,
+    /// A line that carries the tone, as `nullwalk trace` does.
+    Line,
+    /// A line that carries live power.
+    Mains,
 }
 
 /// Where the technician stands at first, and which way the mast faces.
@@ -167,6 +186,51 @@ impl Site {
         station.source.iter().chain(&self.source).copied().collect()
     }
 
+    /// The conductors that are there at a station, its own first.
+    pub fn lines(&self, station: &Station) -> Vec<Line> {
+        station.line.iter().chain(&self.line).cloned().collect()
+    }
+
+    /// What the instrument listens for at a station.
+    pub fn signal(&self, station: &Station) -> Signal {
+        Signal { tone_hz: station.tone_hz.unwrap_or(self.signal.tone_hz), ..self.signal.clone() }
+    }
+
+    /// The site with the instrument set to a station's tone. Amplifiers make the same noise in volts at every tone, and
+    /// impulses the same voltage, so the fields that these are given as weigh less the higher the tone is.
+    pub fn tuned(&self, station: &Station) -> Self {
+        let signal = self.signal(station);
+        let share = self.signal.tone_hz / signal.tone_hz;
+        let mut site = Self { signal, ..self.clone() };
+        site.noise.field_pt_per_root_hz *= share;
+        if let Some(impulses) = &mut site.noise.impulses {
+            impulses.median_t *= share;
+        }
+        site
+    }
+
+    /// The line at a station whose current is strongest at a place, of those that carry the tone or, with `order`, that harmonic
+    /// of the grid.
+    pub fn line_near(
+        &self,
+        station: &Station,
+        place_m: [f64; 2],
+        order: Option<usize>,
+    ) -> Option<LineTruth> {
+        let truth = |line: &Line| LineTruth {
+            aside_m: line.aside_of_m(place_m.into()),
+            depth_m: line.depth_m,
+            current_a: match order {
+                None => line.current_a,
+                Some(order) => line.mains_a.get(order.wrapping_sub(1)).copied().unwrap_or(0.0),
+            },
+        };
+        let strength = |truth: &LineTruth| truth.current_a / truth.aside_m.hypot(truth.depth_m).max(0.01);
+        let lines = self.lines(station);
+        let near = lines.iter().map(truth).filter(|truth| truth.current_a > 0.0);
+        near.max_by(|a, b| strength(a).total_cmp(&strength(b)))
+    }
+
     /// What the technician does at a station.
     pub fn walk(&self, station: &Station) -> Vec<Leg> {
         [&station.walk, &self.walk]
@@ -179,10 +243,13 @@ impl Site {
     /// What is really there at each station: its first source. `None` where there is no source at all.
     pub fn truth(&self) -> Vec<Option<Truth>> {
         let first = |station: &Station| self.sources(station).first().copied();
-        self.stations().iter().map(|s| first(s).map(|sonde| self.truth_of(&sonde))).collect()
+        let of = |station: &Station| {
+            first(station).map(|sonde| Self::truth_of(&sonde, self.signal(station).tone_hz))
+        };
+        self.stations().iter().map(of).collect()
     }
 
-    fn truth_of(&self, sonde: &Sonde) -> Truth {
+    fn truth_of(sonde: &Sonde, tone_hz: f64) -> Truth {
         Truth {
             east_m: sonde.east_m,
             north_m: sonde.north_m,
@@ -190,7 +257,7 @@ impl Site {
             lay_rad: sonde.lay_deg.to_radians(),
             pitch_rad: sonde.pitch_deg.to_radians(),
             moment_a_m2: sonde.moment_a_m2,
-            tone_hz: sonde.tone_hz.unwrap_or(self.signal.tone_hz) + sonde.offset_hz,
+            tone_hz: sonde.tone_hz.unwrap_or(tone_hz) + sonde.offset_hz,
         }
     }
 }

@@ -59,9 +59,12 @@ pub struct Mains {
     pub wander_hz: f64,
     /// Time over which it wanders, seconds. Default 20.
     pub wander_s: f64,
+    /// Steady drift besides, hertz per second. Default 0.
+    pub drift_hz_per_s: f64,
     /// Peak field of the first, second, third ... harmonic, tesla, the same everywhere on the site. Those
     /// above 0.95 of the Nyquist frequency are left out, as the converter's filter would. Default: 40 nT
-    /// falling to 4 pT at the 40th, odd harmonics well above even ones. Invented, but of the usual kind.
+    /// falling to 4 pT at the 40th, odd harmonics well above even ones. Invented, but of the usual kind. Empty where
+    /// nothing hums but the lines with `mains_a`.
     pub harmonics_t: Vec<f64>,
     /// Bearing of this field, degrees clockwise from north. Default 35.
     pub bearing_deg: f64,
@@ -83,6 +86,7 @@ impl Default for Mains {
             frequency_hz: 50.0,
             wander_hz: 0.02,
             wander_s: 20.0,
+            drift_hz_per_s: 0.0,
             harmonics_t: (1..=40).map(harmonic).collect(),
             bearing_deg: 35.0,
             elevation_deg: 40.0,

@@ -7,9 +7,10 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::frame::MAX_CHANNELS;
 
 use super::{
-    Direction, Home, Iron, Lane, Leg, Lift, Line, Mains, Noise, Settle, Site, Sonde, Stand, Start, Sweep,
-    To, Walker,
+    Direction, Home, Iron, Lane, Lanes, Leg, Lift, Line, Mains, Noise, Settle, Site, Sonde, Stand, Start,
+    Station, Sweep, To, Walker,
 };
+use crate::equipment::coupled;
 use crate::tolerant_toml::ParseError;
 
 /// Why a site cannot be simulated.
@@ -76,7 +77,7 @@ impl Site {
             within("signal.bench.sigma_a_m2", bench.sigma_a_m2, 0.0..=bench.moment_a_m2)?;
         }
         self.front_end.ladder()?;
-        self.array.array()?;
+        coupled(&self.array, &self.front_end, signal)?;
         for (i, node) in self.array.node.iter().enumerate() {
             check_all(&format!("array.node.{}.position_m", i + 1), &node.position_m, |key, &m| {
                 within(key, m, -5.0..=5.0)
@@ -90,11 +91,17 @@ impl Site {
         check_walker(&self.walker)?;
         check_noise(&self.noise)?;
         check_all("source", &self.source, |key, s| self.check_source(key, s))?;
-        check_all("line", &self.line, |key, line| self.check_line(key, line))?;
+        let stations = self.stations();
+        check_all("line", &self.line, |key, line| self.check_line(key, line, &stations))?;
         check_all("walk", &self.walk, check_leg)?;
         check_all("station", &self.station, |key, station| {
             check_start(key, &station.start)?;
             check_all(&format!("{key}.source"), &station.source, |k, s| self.check_source(k, s))?;
+            let here = std::slice::from_ref(station);
+            check_all(&format!("{key}.line"), &station.line, |k, line| self.check_line(k, line, here))?;
+            let highest_hz = signal.sample_rate_hz * 0.49;
+            let tone_hz = station.tone_hz.unwrap_or(signal.tone_hz);
+            within(&format!("{key}.tone_hz"), tone_hz, 50.0..=highest_hz)?;
             check_all(&format!("{key}.walk"), &station.walk, check_leg)
         })
     }
@@ -115,7 +122,8 @@ impl Site {
         s.iron.map_or(Ok(()), |iron| check_iron(&key("iron"), &iron))
     }
 
-    fn check_line(&self, key: &str, line: &Line) -> Result<(), SiteError> {
+    /// A line that is there at these stations.
+    fn check_line(&self, key: &str, line: &Line, stations: &[Station]) -> Result<(), SiteError> {
         let key = |name: &str| format!("{key}.{name}");
         within(&key("east_m"), line.east_m, -FAR_M..=FAR_M)?;
         within(&key("north_m"), line.north_m, -FAR_M..=FAR_M)?;
@@ -128,13 +136,23 @@ impl Site {
         within(&key("current_a"), line.current_a, 0.0..=1000.0)?;
         if let Some(share) = line.share_at_sonde {
             within(&key("share_at_sonde"), share, 0.0..=1000.0)?;
-            if self.stations().iter().any(|station| self.sources(station).is_empty()) {
+            if stations.iter().any(|station| self.sources(station).is_empty()) {
                 let problem = "needs a source at every station: add one, or give `current_a` in its place";
                 return Err(SiteError::new(key("share_at_sonde"), problem));
             }
         }
         self.check_tone(&key("tone_hz"), line.tone_hz)?;
-        within(&key("phase_deg"), line.phase_deg, -360.0..=360.0)
+        within(&key("phase_deg"), line.phase_deg, -360.0..=360.0)?;
+        check_all(&key("mains_a"), &line.mains_a, |key, &a| within(key, a, 0.0..=10_000.0))?;
+        if !line.mains_a.is_empty() && self.noise.mains.is_none() {
+            let problem = "needs [noise.mains]: add it, it says which grid there is";
+            return Err(SiteError::new(key("mains_a"), problem));
+        }
+        check_all(&key("load_s"), &line.load_s, |key, &[from_s, to_s]| {
+            within(key, from_s, 0.0..=86_400.0)?;
+            let problem = format!("= [{from_s}, {to_s}]: must be from and to, the later one last");
+            if to_s > from_s { Ok(()) } else { Err(SiteError::new(key, problem)) }
+        })
     }
 
     fn check_tone(&self, key: &str, tone_hz: Option<f64>) -> Result<(), SiteError> {
@@ -202,6 +220,7 @@ fn check_mains(m: &Mains) -> Result<(), SiteError> {
     within("noise.mains.frequency_hz", m.frequency_hz, 10.0..=500.0)?;
     within("noise.mains.wander_hz", m.wander_hz, 0.0..=5.0)?;
     within("noise.mains.wander_s", m.wander_s, 0.1..=10_000.0)?;
+    within("noise.mains.drift_hz_per_s", m.drift_hz_per_s, -1.0..=1.0)?;
     within("noise.mains.bearing_deg", m.bearing_deg, -360.0..=360.0)?;
     within("noise.mains.elevation_deg", m.elevation_deg, -90.0..=90.0)?;
     check_all("noise.mains.harmonics_t", &m.harmonics_t, |key, &h| within(key, h, 0.0..=1e-2))?;
@@ -236,6 +255,14 @@ fn check_leg(key: &str, leg: &Leg) -> Result<(), SiteError> {
                 within(&key("lane.direction"), bearing_deg, -360.0..=360.0)?;
             }
             within(&key("lane.length_m"), length_m, 0.5..=500.0)
+        }
+        Leg::Lanes(Lanes { east_m, north_m, bearing_deg, length_m, count, apart_m }) => {
+            within(&key("lanes.east_m"), east_m, -FAR_M..=FAR_M)?;
+            within(&key("lanes.north_m"), north_m, -FAR_M..=FAR_M)?;
+            within(&key("lanes.bearing_deg"), bearing_deg, -360.0..=360.0)?;
+            within(&key("lanes.length_m"), length_m, 0.5..=500.0)?;
+            within(&key("lanes.count"), count, 1..=100)?;
+            within(&key("lanes.apart_m"), apart_m, 0.0..=100.0)
         }
         Leg::Settle(Settle { seconds }) => within(&key("settle.seconds"), seconds, 0.0..=3600.0),
         Leg::Lift(Lift { height_m, seconds }) => {

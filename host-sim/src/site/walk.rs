@@ -51,6 +51,8 @@ pub enum Leg {
     Home(Home),
     /// Walk a straight lane, centred on the mark; without a mark, on where one stands.
     Lane(Lane),
+    /// Walk parallel lanes about a point, to and fro.
+    Lanes(Lanes),
     /// Walk to the mark, put the foot of the mast on the ground and hold still.
     Settle(Settle),
     /// Raise the mast from where it is and hold it there.
@@ -124,6 +126,30 @@ pub struct Lane {
 impl Default for Lane {
     fn default() -> Self {
         Self { direction: Direction::Along, length_m: 6.0 }
+    }
+}
+
+/// Walk parallel lanes about a point, to and fro: the way to trace a line.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Lanes {
+    /// The middle of them all: metres east of the site's origin. Default 0.
+    pub east_m: f64,
+    /// Metres north of the site's origin. Default 0.
+    pub north_m: f64,
+    /// Bearing of the first one, degrees clockwise from north. Default 0.
+    pub bearing_deg: f64,
+    /// How long each is. Default 6.
+    pub length_m: f64,
+    /// How many there are. Default 3.
+    pub count: u32,
+    /// How far apart they are, the first one on the left, metres. Default 0.5.
+    pub apart_m: f64,
+}
+
+impl Default for Lanes {
+    fn default() -> Self {
+        Self { east_m: 0.0, north_m: 0.0, bearing_deg: 0.0, length_m: 6.0, count: 3, apart_m: 0.5 }
     }
 }
 

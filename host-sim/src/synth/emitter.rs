@@ -40,6 +40,11 @@ impl Emitter {
         wire(as_share.unwrap_or(line.current_a))
     }
 
+    /// A conductor, with a current of one ampere.
+    pub(super) fn wire(line: &Line, ground: &Ground) -> Self {
+        Self::Wire { corners_m: corners(line, ground), current_a: 1.0 }
+    }
+
     /// The peak field at a place, tesla.
     pub(super) fn field(&self, at: DVec3) -> DVec3 {
         let from = |place: DVec3| (at - place).to_array();
@@ -73,11 +78,7 @@ fn left(sonde: &Sonde) -> f64 {
 
 /// The ends of a line and its bend.
 fn corners(line: &Line, ground: &Ground) -> Vec<DVec3> {
-    let (arriving, leaving) = (course(line.bearing_deg), course(line.bearing_deg + line.bend_deg));
-    let right = course(line.bearing_deg + 90.0);
-    let point = DVec3::new(line.east_m, line.north_m, ground.up_m - line.depth_m) + right * line.aside_m;
-    let bend = point + arriving * line.bend_at_m;
-    vec![point - arriving * line.length_m, bend, bend + leaving * (line.length_m - line.bend_at_m)]
+    line.corners_m().map(|corner| corner.extend(ground.up_m - line.depth_m)).into()
 }
 
 /// The level direction of a bearing.

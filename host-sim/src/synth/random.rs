@@ -19,6 +19,7 @@ pub(super) enum Purpose {
     Sway,
     Track,
     Settling,
+    Loads,
 }
 
 /// The stream for a purpose. What belongs to the instrument is drawn with station 0 wherever it stands.

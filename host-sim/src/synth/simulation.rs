@@ -80,6 +80,7 @@ impl<const C: usize> Simulation<C> {
             let problem = format!("has {} entries: there is no number {}", stations.len(), station + 1);
             return Err(SiteError::new("station", problem));
         };
+        let site = &site.tuned(here);
         let place = (seed, station);
         let coils = Coils::new(site, seed);
         let technician = Technician::new(site, here, place);
@@ -91,7 +92,7 @@ impl<const C: usize> Simulation<C> {
             truth: site.truth().into_iter().nth(station).flatten(),
             sample_rate_hz: site.signal.sample_rate_hz,
             tones: Tone::all(site, here, &coils, &mast),
-            hum: noise.mains.as_ref().map(|m| Hum::new(m, site, &coils, &mast, place)),
+            hum: noise.mains.as_ref().map(|m| Hum::new(m, site, here, &coils, &mast, place)),
             crackle: impulses.map(|i| Crackle::new(i, site, seed, station)),
             earth: EarthEmf::new(noise, &coils, &mast),
             sensors: Sensors::new(&noise.track, seed, station),

@@ -87,7 +87,9 @@ impl<const C: usize> Tone<C> {
                 tones.push(Self::new(leaks, carrier.later_by(iron.lag_deg), coils, mast));
             }
         }
-        tones.extend(site.line.iter().map(|line| {
+        let lines = site.lines(station);
+        let carries = |line: &&Line| line.current_a > 0.0 || line.share_at_sonde.is_some();
+        tones.extend(lines.iter().filter(carries).map(|line| {
             let carrier = Carrier::line(line, first, tone_hz);
             Self::new(Emitter::line(line, first, ground), carrier, coils, mast)
         }));

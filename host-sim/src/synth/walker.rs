@@ -10,7 +10,7 @@ use super::glide::Glide;
 use super::pose::Pose;
 use super::random::{Purpose, stream};
 use crate::site::{
-    Direction, Home, Lane, Leg, Lift, Settle, Site, Stand, Start, Station, Sway, Sweep, To, Walker,
+    Direction, Home, Lane, Lanes, Leg, Lift, Settle, Site, Stand, Start, Station, Sway, Sweep, To, Walker,
 };
 
 /// What the instrument tells the technician.
@@ -282,6 +282,7 @@ impl Technician {
                 vec![Motion::Height(self.habits.carry_m), Motion::Follow { max_m }]
             }
             Leg::Lane(Lane { direction, length_m }) => self.lane(direction, length_m),
+            Leg::Lanes(lanes) => self.lanes(&lanes),
             Leg::Settle(Settle { seconds }) => {
                 let mut motions = if self.mark().is_some() && !self.cue.crossed {
                     // No lane across counts yet: the handset asks for another before the hold.
@@ -343,6 +344,28 @@ impl Technician {
             }
         };
         self.lane_over(middle, course, length_m)
+    }
+
+    /// Walk parallel lanes to and fro, from where one stands; the step from one to the next is made sideways.
+    fn lanes(&self, lanes: &Lanes) -> Vec<Motion> {
+        let course = lanes.bearing_deg.to_radians();
+        let (sin, cos) = course.sin_cos();
+        let (half, right) = (DVec2::new(sin, cos) * (0.5 * lanes.length_m), DVec2::new(cos, -sin));
+        let middle = DVec2::new(lanes.east_m, lanes.north_m);
+        let pace = self.habits.pace_m_s;
+        let mut motions = Vec::new();
+        for n in 0..lanes.count {
+            let off = lanes.apart_m * (f64::from(n) - 0.5 * f64::from(lanes.count - 1));
+            let back = if n % 2 == 0 { 1.0 } else { -1.0 };
+            let [first, last] = [-back, back].map(|end| middle + right * off + half * end);
+            if n == 0 {
+                motions.extend(self.go(first, pace));
+            } else {
+                motions.push(Motion::Go { goal: first, pace });
+            }
+            motions.extend([Motion::Face(bearing(last - first)), Motion::Go { goal: last, pace }]);
+        }
+        motions
     }
 
     fn lay(&self) -> f64 {
