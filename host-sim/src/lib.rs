@@ -16,6 +16,7 @@ pub mod mains;
 pub mod maps;
 pub mod quantity;
 pub mod run;
+pub mod serve;
 pub mod sheet;
 pub mod site;
 pub mod synth;

@@ -13,6 +13,7 @@ mod locate;
 mod mains;
 mod replay;
 mod report;
+mod serve;
 mod sites;
 mod tones;
 mod trials;
@@ -69,6 +70,8 @@ enum Command {
     Job(job::Options),
     /// Draw the dig sheet of a run
     Sheet(SheetOptions),
+    /// Show jobs in a browser on this machine: map, profile, stations, sheet, exports, upload of a capture
+    Serve(serve::Options),
     /// Draw the figures of the documentation
     Figures(figures::Options),
 }
@@ -126,6 +129,7 @@ pub fn main() -> ExitCode {
         Command::Trials(options) => trials::run(&options),
         Command::Job(options) => job::run(&options),
         Command::Sheet(options) => sheet(&options),
+        Command::Serve(options) => serve::run(options),
         Command::Figures(options) => figures::run(&options),
     };
     match done {

@@ -10,7 +10,7 @@ use super::{Done, Failure, report};
 use crate::book::Run;
 use crate::capture::{Capture, Content};
 use crate::inspect;
-use crate::run::{self, Outcome};
+use crate::run;
 use crate::with_channels;
 
 #[derive(clap::Args)]
@@ -60,18 +60,11 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         }
     }
     let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let outcome = match (&capture.content, &capture.array) {
-        (Content::Field(recording), Some(array)) => {
-            let settings = capture.description.signal.settings(walk.settings());
-            run::locate_phasors_with(array.clone(), recording, settings)?
-        }
-        (Content::Samples { .. }, Some(_)) => {
-            let channels = capture.description.signal.channels;
-            with_channels!(channels, C => from_samples::<C>(&capture, walk))
-                .ok_or("the capture must have 1 to 8 channels")??
-        }
-        (_, None) => return coils_only(&capture, walk, options),
-    };
+    if capture.array.is_none() {
+        return coils_only(&capture, walk, options);
+    }
+    let (outcome, notices) = run::locate_capture(&capture, walk.settings())?;
+    report::capture_notices(&notices);
     let mut station = run::station(1, &name, &capture.description.signal, &outcome);
     station.capture = name.clone();
     let run = Run {
@@ -91,16 +84,6 @@ fn has_positions(capture: &Capture) -> bool {
         Content::Samples { track, .. } => track.rows().iter().any(|row| placed(&row.mast)),
         Content::Field(recording) => recording.rows.iter().any(|row| placed(&row.mast)),
     }
-}
-
-fn from_samples<const C: usize>(capture: &Capture, walk: Walk) -> Result<Outcome, Failure> {
-    let array = capture.array.clone().ok_or("the capture has no nodes")?;
-    let signal = &capture.description.signal;
-    let instrument = run::instrument_with::<C>(signal, capture.ladder.clone(), array, walk.settings())?;
-    let mut reader = capture.reader::<C>()?;
-    let outcome = run::locate(&instrument, &mut reader, None, |_| ())?;
-    report::capture_notices(&reader.notices());
-    Ok(outcome)
 }
 
 /// A recording without nodes has no place, but its tone, peaks and nulls are worth seeing, and may give a depth.

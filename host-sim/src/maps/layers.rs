@@ -5,12 +5,12 @@ use glam::DVec2;
 use super::{Drawing, Feature, Layer, MapError, Shape, Value};
 use crate::alignment::{Joined, join};
 use crate::book::{CAUTION, Cover, Run, Station};
-use crate::job::{Content, Cov, EntryId, Job, Place, Places, RunCard, Spot, Utility, ellipse95};
+use crate::job::{Content, Cov, EntryId, Job, Place, Places, RunCard, Spot, State, Utility, ellipse95};
 use crate::units::metres_range;
 
 /// Everything drawn of one job.
 struct Sketch<'a> {
-    job: &'a Job,
+    state: &'a State,
     places: Places,
     datum: &'static str,
 }
@@ -20,11 +20,19 @@ struct Sketch<'a> {
 /// # Errors
 /// When its places are mixed, or nothing in it has one.
 pub fn draw(job: &Job) -> Result<Drawing, MapError> {
-    let name = || job.path().display().to_string();
+    draw_state(job.state(), &job.path().display().to_string())
+}
+
+/// The same of what a job amounts to; `name` stands for it in messages.
+///
+/// # Errors
+/// As [`draw`].
+pub fn draw_state(state: &State, name: &str) -> Result<Drawing, MapError> {
+    let name = || name.to_owned();
     let places =
-        job.state().places().map_err(|r| MapError::Places { job: name(), place: r.place, what: r.what })?;
+        state.places().map_err(|r| MapError::Places { job: name(), place: r.place, what: r.what })?;
     let datum = places.anchor.map_or("", |(datum, _)| datum.name());
-    let sketch = Sketch { job, places, datum };
+    let sketch = Sketch { state, places, datum };
     let mut layers = [
         Layer {
             name: "stations",
@@ -45,7 +53,6 @@ pub fn draw(job: &Job) -> Result<Drawing, MapError> {
         Layer { name: "points", description: "Permanent points that ties are taped to", features: vec![] },
     ];
     let [stations, ellipses, segments, trouble, points] = &mut layers;
-    let state = job.state();
     for (id, card) in state.runs() {
         let Some(run) = state.run(id, &sketch.places) else { continue };
         let caution = caution(run.is_simulated());
@@ -152,7 +159,7 @@ impl Sketch<'_> {
             Some(Cover::Between { low_m, high_m }) => Some((low_m, high_m)),
             _ => None,
         };
-        let by = match self.job.state().get(entry) {
+        let by = match self.state.get(entry) {
             Some(Content::Station(station)) => match station.place {
                 Place::Locate => "locate",
                 Place::Grid { .. } => "tape",

@@ -19,7 +19,7 @@ use thiserror::Error;
 use crate::book::write_whole;
 use crate::job::{Anchor, Datum, Geodetic, Utility};
 
-pub use layers::draw;
+pub use layers::{draw, draw_state};
 
 /// Everything that is drawn of a job.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,6 +3,7 @@
 //! This is the only caller of the core's pipeline on the host: the simulator, a replay and a recording in
 //! progress all come through [`locate`].
 
+mod capture;
 mod coil;
 mod hops;
 mod paced;
@@ -18,6 +19,7 @@ use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
+pub use capture::{Unlocated, locate_capture};
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use hops::locate_hops;
 pub use paced::{
