@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::list::outcomes;
-use super::page::{ROWS, caution, coded, leaf_through, page, pages, shelf, simulated};
+use super::page::{ROWS, caution, coded, counted, leaf_through, page, pages, shelf, simulated};
 use super::plan::{Links, plan};
 use super::shelf::Opened;
 use super::{Answer, Desk, Office, Trouble, Volume, forms, of_job};
@@ -77,7 +77,7 @@ fn content(office: &Office, volume: &Volume, opened: &Opened, leaf: &Leaf) -> Ma
         }
         section {
             h2 { "Runs" }
-            p { (runs.len()) " runs, " (opened.tally().stations()) " stations: " (outcomes(opened.tally())) "." }
+            p { (counted(runs.len(), "run")) ", " (counted(opened.tally().stations(), "station")) ": " (outcomes(opened.tally())) "." }
             @if !runs.is_empty() {
                 table {
                     thead { tr { th scope="col" { "Run" } th scope="col" { "What" } th scope="col" { "Stations" } th scope="col" { "Trouble spots" } } }

@@ -6,7 +6,7 @@ use axum::extract::State;
 use axum::response::IntoResponse as _;
 use maud::html;
 
-use super::page::{coded, page};
+use super::page::{coded, counted, page};
 use super::shelf::Tally;
 use super::{Answer, Desk, Volume, aside};
 
@@ -43,7 +43,7 @@ pub async fn show(State(office): Desk) -> Answer {
                     a href={ "/job/" (coded(&volume.name)) } { (title.unwrap_or(&volume.name)) }
                     p.also { (volume.path.display()) }
                     @match card {
-                        Some(card) => p { (card.runs) " runs, " (card.tally.stations()) " stations: " (outcomes(card.tally)) },
+                        Some(card) => p { (counted(card.runs, "run")) ", " (counted(card.tally.stations(), "station")) ": " (outcomes(card.tally)) },
                         None => p.also { "Not read yet" },
                     }
                 }

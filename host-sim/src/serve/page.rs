@@ -65,10 +65,15 @@ pub fn verdict(verdict: Verdict) -> Markup {
 pub fn depth(station: &Station) -> Markup {
     match station.stated_depth_m() {
         Some(d) => html! {
-            b { (metres_range(d.low95, d.high95)) } " " span.also { (feet_inches_range(d.low95, d.high95)) }
+            b { (metres_range(d.low95, d.high95)) } " " span.also.line { (feet_inches_range(d.low95, d.high95)) }
         },
         None => html! { span.none { "Not stated" } },
     }
+}
+
+/// So many of something.
+pub fn counted(count: usize, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
 /// A part of an address.

@@ -104,7 +104,6 @@ pub fn plan<F: Fn(EntryId) -> String, G: Fn(EntryId) -> String>(
     let view = View::around(&extent);
     let room = DVec2::new(WIDE, view.height);
     let mut labels = Labels::default();
-    labels.keep_free(DVec2::new(WIDE - 16.0, 24.0), 22.0);
     if detailed {
         marks().for_each(|m| labels.keep_free(view.at(m.spot.at), 3.0));
     }
@@ -118,6 +117,7 @@ pub fn plan<F: Fn(EntryId) -> String, G: Fn(EntryId) -> String>(
                 }
             }
             @for run in &lines { (course(&view, run)) }
+            @if only.is_some() { @for run in &lines { (letter(&view, run, &mut labels)) } }
             @if detailed {
                 @for mark in marks() { (ellipse(&view, mark)) }
                 @for mark in marks() { (detail(&view, mark, &(links.station)(mark.entry), &mut labels, room)) }
@@ -135,7 +135,7 @@ pub fn plan<F: Fn(EntryId) -> String, G: Fn(EntryId) -> String>(
             @if only.is_none() {
                 @for run in &lines { (name(&view, run, &(links.run)(run.run), &mut labels, room)) }
             }
-            (north())
+            (north(&view))
             (scale(&view))
         }
         p.also {
@@ -208,6 +208,17 @@ fn course(view: &View, run: &Line<'_>) -> Markup {
     }
 }
 
+/// The letter of what flows in a run, on the longest piece of its line: colour alone tells nothing.
+fn letter(view: &View, run: &Line<'_>, labels: &mut Labels) -> Markup {
+    let pieces = run.marks.windows(2).map(|pair| (view.at(pair[0].spot.at), view.at(pair[1].spot.at)));
+    let Some((a, b)) = pieces.max_by(|a, b| a.0.distance(a.1).total_cmp(&b.0.distance(b.1))) else {
+        return html! {};
+    };
+    let middle = 0.5 * (a + b);
+    labels.keep_free(middle, 6.0);
+    words("letter middle", middle + DVec2::new(0.0, 3.5), run.utility.letter())
+}
+
 fn ellipse(view: &View, mark: &Mark<'_>) -> Markup {
     if !mark.found().is_located() {
         return html! {};
@@ -263,13 +274,13 @@ fn name(view: &View, run: &Line<'_>, address: &str, labels: &mut Labels, room: D
     }
 }
 
-fn north() -> Markup {
-    let foot = DVec2::new(WIDE - 16.0, 40.0);
-    let tip = foot - DVec2::new(0.0, 28.0);
+fn north(view: &View) -> Markup {
+    let foot = DVec2::new(WIDE - 14.0, view.height + 38.0);
+    let tip = foot - DVec2::new(0.0, 30.0);
     html! {
         (line("north", foot, tip))
         path.north-head d={ (through([tip, tip + DVec2::new(4.0, 11.0), tip + DVec2::new(-4.0, 11.0)])) "z" } {}
-        (words("letter middle", foot + DVec2::new(0.0, 11.0), "N"))
+        (words("letter end", foot - DVec2::new(7.0, 8.0), "N"))
     }
 }
 
@@ -288,7 +299,7 @@ fn scale(view: &View) -> Markup {
             (words("start", a + DVec2::new(0.0, 20.0), &format!("{} {unit}", n_long(length))))
         }
     };
-    html! { (bar(8.0, view.per_m, "m")) (bar(248.0, view.per_m * METRES_PER_FOOT, "ft")) }
+    html! { (bar(8.0, view.per_m, "m")) (bar(226.0, view.per_m * METRES_PER_FOOT, "ft")) }
 }
 
 /// A length of a bar, free of the dust of binary fractions.

@@ -138,7 +138,11 @@ fn joined(opened: &Opened, places: &Places, id: EntryId, stations: &[(EntryId, &
             section {
                 h2 { "Trouble spot" }
                 dl {
-                    dt { "Known by" } dd { (trouble.by) ", between stations " (trouble.between[0]) " and " (trouble.between[1]) }
+                    dt { "Known by" } dd {
+                        (trouble.by)
+                        @if trouble.between[0] == trouble.between[1] { ", " (trouble.between[0]) }
+                        @else { ", between stations " (trouble.between[0]) " and " (trouble.between[1]) }
+                    }
                     dt { "Along the run" } dd { b { (metres_range(trouble.chainage_m.low95, trouble.chainage_m.high95)) } " from the first station, 95 %" }
                     dt { "Place" } dd { (format!("{:.2} m east, {:.2} m north", trouble.east_m, trouble.north_m)) ", within " (metres_up(trouble.aside95_m)) " aside" }
                     dt { "Depth to source" }

@@ -68,7 +68,7 @@ fn found(opened: &Opened, id: EntryId, station: &StationEntry, card: &RunCard) -
                 dt { "Depth to source, 95 %" }
                 dd {
                     (depth(s))
-                    @if let Some(d) = s.stated_depth_m() { " " span.also { "best " (metres(d.value)) " / " (feet_inches(d.value)) } }
+                    @if let Some(d) = s.stated_depth_m() { " " span.also.line { "best " (metres(d.value)) " / " (feet_inches(d.value)) } }
                 }
                 @if let Some(m) = s.stated_shallow_bound_m() {
                     dt { "Reckon with it from" }
@@ -83,7 +83,7 @@ fn found(opened: &Opened, id: EntryId, station: &StationEntry, card: &RunCard) -
                         None => span.none { "Not stated" },
                     }
                 }
-                dt { "Place" } dd { (run_page::place(opened, id, station)) " " span.also { (job_page::place(&station.place)) } }
+                dt { "Place" } dd { (run_page::place(opened, id, station)) " " span.also.line { (job_page::place(&station.place)) } }
                 @if s.is_located() {
                     dt { "Lay" }
                     dd { @match &s.lay_deg { Some(l) => { (lay(l.value)) " ± " ((1.96 * l.sigma).ceil()) "°" }, None => "not known" } }

@@ -39,7 +39,7 @@ impl From<JobError> for Trouble {
         let status = match error {
             JobError::Missing { .. } => StatusCode::NOT_FOUND,
             JobError::Busy { .. } => StatusCode::SERVICE_UNAVAILABLE,
-            JobError::ReadOnly { .. } => StatusCode::FORBIDDEN,
+            JobError::ReadOnly { .. } => StatusCode::CONFLICT,
             JobError::Full { .. } => StatusCode::INSUFFICIENT_STORAGE,
             JobError::Refused { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             _ => StatusCode::INTERNAL_SERVER_ERROR,
@@ -50,7 +50,14 @@ impl From<JobError> for Trouble {
 
 impl IntoResponse for Trouble {
     fn into_response(self) -> Response {
-        let words = self.status.canonical_reason().unwrap_or("Cannot be done");
+        let words = match self.status {
+            StatusCode::NOT_FOUND => "Nothing there",
+            StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN | StatusCode::MISDIRECTED_REQUEST => {
+                "Not let in"
+            }
+            status if status.is_server_error() => "This cannot be done now",
+            _ => "This cannot be taken",
+        };
         let content = html! {
             h1 { (words) }
             p.message role="alert" { (self.what) }

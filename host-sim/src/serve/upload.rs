@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use axum::Extension;
 use axum::extract::multipart::{Field, MultipartRejection};
 use axum::extract::{self, Multipart, State};
 use axum::http::StatusCode;
@@ -13,8 +14,10 @@ use axum::response::{IntoResponse as _, Redirect};
 use maud::{Markup, html};
 use tempfile::TempDir;
 
+use super::entrance::UPLOAD;
 use super::job_page::{address, name};
 use super::page::{caution, page};
+use super::seats::Working;
 use super::shelf::Opened;
 use super::{Answer, Desk, Office, Trouble, Volume, aside, forms, of_job};
 use crate::book::Run;
@@ -67,7 +70,7 @@ fn form(office: &Office, opened: &Opened, home: &str) -> Markup {
         h1 { "Take in a capture" }
         p { "Its samples are located here, by the same core as in a handset; the result becomes a station of this job, and the capture is kept beside it." }
         (caution())
-        form method="post" action={ (home) "/upload/files" } enctype="multipart/form-data" {
+        form method="post" action={ (home) (UPLOAD) } enctype="multipart/form-data" {
             (forms::key_field(office))
             label for="name" { "Name of the capture " span.also { "letters, digits, - _ ." } }
             input #name name="name" required maxlength=(LONGEST_NAME) pattern="[A-Za-z0-9][A-Za-z0-9._\\-]*";
@@ -100,6 +103,7 @@ struct Sent {
 pub async fn receive(
     State(office): Desk,
     extract::Path(job): extract::Path<String>,
+    working: Option<Extension<Working>>,
     multipart: Result<Multipart, MultipartRejection>,
 ) -> Answer {
     let mut multipart = multipart.map_err(|why| {
@@ -127,6 +131,9 @@ pub async fn receive(
     let late =
         |_| Trouble::new(StatusCode::REQUEST_TIMEOUT, "The files did not arrive in time. Send them again.");
     let sent = sent.map_err(late)??;
+    if let Some(Extension(working)) = working {
+        working.set(true);
+    }
     let desk = Arc::clone(&office);
     let station = aside(move || {
         let (home, station) = (address(&volume), enter(&desk, &volume, sent)?);
