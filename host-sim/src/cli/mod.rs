@@ -13,18 +13,17 @@ mod locate;
 mod mains;
 mod replay;
 mod report;
+mod sheet;
 mod sites;
 mod tones;
 mod trials;
 
 use std::error::Error;
-use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
 use crate::book::{Run, Verdict};
-use crate::job::Job;
 
 /// Any error, to be told in one line.
 type Failure = Box<dyn Error>;
@@ -68,21 +67,9 @@ enum Command {
     /// Jobs: keep what was found, correct it, join it, hand it on
     Job(job::Options),
     /// Draw the dig sheet of a run
-    Sheet(SheetOptions),
+    Sheet(sheet::SheetOptions),
     /// Draw the figures of the documentation
     Figures(figures::Options),
-}
-
-#[derive(clap::Args)]
-struct SheetOptions {
-    /// The job, as kept by `locate --job`
-    job: PathBuf,
-    /// Which of its runs; may be left out where there is one
-    #[arg(long)]
-    run: Option<String>,
-    /// Where to write the sheet
-    #[arg(long, default_value = "sheet.html")]
-    out: PathBuf,
 }
 
 /// How a command ended, when it did.
@@ -125,7 +112,7 @@ pub fn main() -> ExitCode {
         Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
         Command::Job(options) => job::run(&options),
-        Command::Sheet(options) => sheet(&options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Figures(options) => figures::run(&options),
     };
     match done {
@@ -139,11 +126,4 @@ pub fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
-}
-
-fn sheet(options: &SheetOptions) -> Result<Done, Failure> {
-    let job = Job::open(&options.job)?;
-    let run = job::run_of(&job, options.run.as_deref())?;
-    report::write_sheet(&run, &options.out)?;
-    Ok(Done::with(&run))
 }

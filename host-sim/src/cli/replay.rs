@@ -7,7 +7,7 @@ use nullwalk_core::frame::MastReading;
 use super::calibrate::array_of;
 use super::coils::{self, Walk};
 use super::{Done, Failure, report};
-use crate::book::Run;
+use crate::book::{Provenance, Run};
 use crate::capture::{Capture, Content};
 use crate::inspect;
 use crate::run::{self, Outcome};
@@ -77,6 +77,11 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     let run = Run {
         title: name,
         description: capture.description.made.note.clone(),
+        made: Provenance {
+            by: capture.description.made.by.clone(),
+            calibrated: capture.description.array.calibration.note.clone(),
+            ..Provenance::default()
+        },
         stations: vec![station],
         ..Run::default()
     };
