@@ -54,14 +54,22 @@ pub fn width(words: &str, bold: bool) -> f64 {
 pub fn drawable(words: &str) -> (String, bool) {
     let has = |c: char| MEASURE.regular.as_ref().is_some_and(|face| face.glyph_index(c).is_some());
     let mut lacked = false;
-    let drawn = words.chars().map(|c| if has(c) { c } else { lacked = true; LACKING });
+    let drawn = words.chars().map(|c| {
+        if has(c) {
+            c
+        } else {
+            lacked = true;
+            LACKING
+        }
+    });
     (drawn.collect(), lacked)
 }
 
 /// Words that every format can carry: without control characters, what XML cannot write, and marks that would turn the
 /// order of what follows them.
 pub fn plain(words: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let turns =
+        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     words
         .chars()
         .filter(|c| !turns(*c))
@@ -93,7 +101,10 @@ mod tests {
 
     #[test]
     fn what_cannot_be_drawn_is_replaced_and_said() {
-        assert_eq!(drawable("Hof 3, \u{440}\u{443}\u{431} ±"), ("Hof 3, \u{440}\u{443}\u{431} ±".to_owned(), false));
+        assert_eq!(
+            drawable("Hof 3, \u{440}\u{443}\u{431} ±"),
+            ("Hof 3, \u{440}\u{443}\u{431} ±".to_owned(), false)
+        );
         assert_eq!(drawable("井 1"), ("□ 1".to_owned(), true));
         assert_eq!(plain("a\u{0}b\u{202e}c\n"), "a bc ");
         assert_eq!(shortened("abcdef", 4), "abc…");

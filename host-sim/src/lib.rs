@@ -15,6 +15,7 @@ pub mod job;
 mod letters;
 pub mod mains;
 pub mod maps;
+pub mod pictures;
 pub mod quantity;
 pub mod raster;
 pub mod run;

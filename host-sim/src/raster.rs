@@ -21,8 +21,11 @@ const MOST_PIXELS: f32 = 10_000.0;
 
 /// An SVG as a tree that can be drawn, with the program's own letters.
 pub(crate) fn tree(svg: &str) -> Result<Tree, resvg::usvg::Error> {
-    let options =
-        Options { fontdb: letters::database(), font_family: letters::FAMILY.to_owned(), ..Options::default() };
+    let options = Options {
+        fontdb: letters::database(),
+        font_family: letters::FAMILY.to_owned(),
+        ..Options::default()
+    };
     Tree::from_str(svg, &options)
 }
 
@@ -37,7 +40,8 @@ pub fn png(svg: &str, scale: f32) -> Result<Vec<u8>, Undrawn> {
     if !(width <= MOST_PIXELS && height <= MOST_PIXELS) {
         return Err(undrawn(format!("{width} x {height} pixels are too many; take a smaller scale")));
     }
-    let mut pixels = Pixmap::new(width as u32, height as u32).ok_or_else(|| undrawn("it has no size".to_owned()))?;
+    let mut pixels =
+        Pixmap::new(width as u32, height as u32).ok_or_else(|| undrawn("it has no size".to_owned()))?;
     resvg::render(&tree, Transform::from_scale(scale, scale), &mut pixels.as_mut());
     pixels.encode_png().map_err(|e| undrawn(e.to_string()))
 }

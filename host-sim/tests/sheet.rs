@@ -200,7 +200,12 @@ fn an_unknown_size_is_said_and_never_guessed() {
 fn an_impossible_figure_draws_nothing() {
     let mut run = invented_run();
     run.stations[0].depth_to_source_m.as_mut().unwrap().high95 = f64::NAN;
-    assert!(sheet::html(&Brief::from(run), &Options::default()).unwrap_err().to_string().starts_with("station 1: depth_to_source_m"));
+    assert!(
+        sheet::html(&Brief::from(run), &Options::default())
+            .unwrap_err()
+            .to_string()
+            .starts_with("station 1: depth_to_source_m")
+    );
 }
 
 proptest! {

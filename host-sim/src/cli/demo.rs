@@ -35,7 +35,7 @@ Next: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station
 pub fn run(options: &Options) -> Result<Done, Failure> {
     report::print(STORY)?;
     let site = open("drain-run")?;
-    let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None, array: None })?;
+    let run = locate_site(&site, &Wish { seed: options.seed, ..Wish::default() })?;
     report::tell(&run, false)?;
     std::fs::create_dir_all(&options.out)
         .map_err(|e| format!("{}: cannot be made: {e}", options.out.display()))?;

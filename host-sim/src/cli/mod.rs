@@ -11,6 +11,7 @@ mod figures;
 mod job;
 mod locate;
 mod mains;
+mod pictures;
 mod replay;
 mod report;
 mod sheet;
@@ -52,6 +53,8 @@ enum Command {
     Replay(replay::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
+    /// Draw what the instrument saw: components, plan, residuals, spectrum, waterfall, gain
+    Pictures(pictures::Options),
     /// Passive mains in a capture or WAV file: the grid's frequency over time, its harmonics, what a load changed
     Mains(mains::Options),
     /// Field books of a handset: list, repair, turn into captures, replay, follow live
@@ -105,6 +108,7 @@ pub fn main() -> ExitCode {
         Command::Record(options) => locate::record(&options),
         Command::Replay(options) => replay::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
+        Command::Pictures(options) => pictures::run(&options),
         Command::Mains(options) => mains::run(&options),
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),

@@ -10,6 +10,7 @@ use super::{Done, Failure, report};
 use crate::book::{Provenance, Run};
 use crate::capture::{Capture, Content};
 use crate::inspect;
+use crate::pictures;
 use crate::run::{self, Outcome};
 use crate::with_channels;
 
@@ -26,6 +27,9 @@ pub struct Options {
     coils: coils::Coils,
     #[command(flatten)]
     delivery: report::Delivery,
+    /// Folder for pictures of the walk and the samples
+    #[arg(long)]
+    pictures: Option<PathBuf>,
 }
 
 #[derive(clap::Args)]
@@ -35,7 +39,7 @@ pub struct InspectOptions {
     /// Print the report as JSON
     #[arg(long)]
     json: bool,
-    /// Draw the spectrum as SVG
+    /// Draw the spectrum; PNG if the name ends so, else SVG
     #[arg(long)]
     spectrum: Option<PathBuf>,
 }
@@ -53,6 +57,9 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         capture.description.array = array;
     }
     report::capture_notices(&capture.notices);
+    if let Some(folder) = &options.pictures {
+        super::pictures::write(&pictures::of_capture(&capture)?, folder, false)?;
+    }
     if capture.array.is_some() {
         options.coils.must_be_absent()?;
         if walk.length.is_some() && has_positions(&capture) {
@@ -136,8 +143,7 @@ pub fn inspect(options: &InspectOptions) -> Result<Done, Failure> {
             inspect::Report::Field(_) => None,
         };
         let svg = drawn.ok_or("there is no spectrum to draw: the capture holds no raw samples")?;
-        report::write(path, svg.as_bytes())?;
-        report::wrote("spectrum", path);
+        report::write_drawing("spectrum", "spectrum.svg", svg, path)?;
     }
     Ok(Done::WORK)
 }

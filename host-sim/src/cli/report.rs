@@ -10,6 +10,7 @@ use super::Failure;
 pub use crate::book::CAUTION;
 use crate::book::{Cover, Run, Station, Verdict, write_whole};
 use crate::job::{Job, Settings, keep_run};
+use crate::pictures::Picture;
 use crate::sheet::{Brief, Options};
 use crate::{capture, sheet, tolerant_toml, units};
 
@@ -31,6 +32,23 @@ pub fn json(value: &impl Serialize) -> Result<(), Failure> {
 
 pub fn write(path: &Path, content: &[u8]) -> Result<(), Failure> {
     write_whole(path, content).map_err(|e| format!("{}: cannot be written: {e}", path.display()).into())
+}
+
+/// A drawing, as PNG if the name says so, else as SVG.
+pub fn write_drawing(
+    what: &'static str,
+    file: &'static str,
+    svg: String,
+    path: &Path,
+) -> Result<(), Failure> {
+    let picture = Picture { file, svg };
+    if path.extension().is_some_and(|end| end.eq_ignore_ascii_case("png")) {
+        write(path, &picture.png()?)?;
+    } else {
+        write(path, picture.svg.as_bytes())?;
+    }
+    wrote(what, path);
+    Ok(())
 }
 
 /// As PDF if asked for, or if the name says so.

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::job::{parse, places_of};
+use super::job::{places_of, run_id};
 use super::{Done, Failure, report};
 use crate::job::Job;
 use crate::quantity::length;
@@ -71,7 +71,7 @@ impl From<Look> for Options {
 
 pub fn run(options: &SheetOptions) -> Result<Done, Failure> {
     let job = Job::open(&options.job)?;
-    let id = parse::run(&job, options.run.as_deref())?;
+    let id = run_id(&job, options.run.as_deref())?;
     let places = places_of(&job)?;
     let mut brief = Brief::of_job(job.state(), &places, id).unwrap_or_default();
     let (ticket, run) = (&mut brief.ticket, &mut brief.run);

@@ -252,9 +252,10 @@ impl State {
                     return refuse(place, "must say where it was and what was listened for");
                 }
                 match sweep.sees_to_m {
-                    Some(_) if sweep.source.trim().is_empty() => {
-                        refuse(place, "says how deep it sees, so it must say which source: a stronger one is seen deeper")
-                    }
+                    Some(_) if sweep.source.trim().is_empty() => refuse(
+                        place,
+                        "says how deep it sees, so it must say which source: a stronger one is seen deeper",
+                    ),
                     Some(m) if !(0.0..=DEEPEST_SWEEP_M).contains(&m) => {
                         refuse(place, "must see 0 to 20 m deep, or leave it out when that is not known")
                     }
@@ -267,7 +268,10 @@ impl State {
                     return refuse(place, "must say what it is and how it is known of");
                 }
                 let near = |m: &f64| m.abs() <= FARTHEST_GRID_M;
-                if line.path.len() == 1 || line.path.len() > MOST_CORNERS || !line.path.iter().flatten().all(near) {
+                if line.path.len() == 1
+                    || line.path.len() > MOST_CORNERS
+                    || !line.path.iter().flatten().all(near)
+                {
                     return refuse(
                         place,
                         "must have 2 to 1000 corners within 100 km of the grid's origin, or none where nobody measured it",

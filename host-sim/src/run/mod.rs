@@ -24,7 +24,7 @@ pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
 };
-pub use phasors::{locate_phasors, locate_phasors_with};
+pub use phasors::{CLOCK_HZ, locate_phasors, locate_phasors_watched, locate_phasors_with};
 pub use station::{station, verdict};
 
 use crate::capture::{CaptureReader, Recording};

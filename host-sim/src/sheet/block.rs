@@ -3,6 +3,7 @@
 
 use maud::Markup;
 
+use crate::book::Verdict;
 use crate::letters::{plain, shortened};
 
 /// Longest that words of somebody else's may be; what is longer is cut, and dots tell it.
@@ -36,7 +37,8 @@ pub enum Role {
     Main,
     Also,
     Big,
-    Verdict,
+    /// A verdict in its own frame: plain, broken, or doubled.
+    Verdict(Verdict),
     Fine,
 }
 
@@ -68,7 +70,9 @@ impl Role {
             Self::Main => ("main", 8.8, true, false, 1.3, 0.0),
             Self::Also => ("also", 7.6, false, true, 1.3, 0.2),
             Self::Big => ("big", 15.0, true, false, 1.05, 0.0),
-            Self::Verdict => ("verdict", 7.6, true, false, 1.3, 0.8),
+            Self::Verdict(Verdict::Agree) => ("verdict", 7.6, true, false, 1.3, 0.8),
+            Self::Verdict(Verdict::Doubt) => ("verdict doubt", 7.6, true, false, 1.3, 0.8),
+            Self::Verdict(Verdict::Refuse) => ("verdict refuse", 7.6, true, false, 1.3, 0.8),
             Self::Fine => ("fine", 7.6, false, false, 1.3, 0.7),
         };
         Look { class, points, bold, soft, leading, above_mm }
@@ -160,7 +164,10 @@ pub struct Table {
 pub enum Block {
     Para(Para),
     /// In a frame, whose line is broken or not.
-    Framed { broken: bool, paras: Vec<Para> },
+    Framed {
+        broken: bool,
+        paras: Vec<Para>,
+    },
     Heading(String),
     Drawing(Drawing),
     /// Marks with what they mean.

@@ -174,7 +174,8 @@ fn ties(state: &State, places: &Places, id: EntryId) -> Vec<TieLine> {
 fn others(state: &State, places: &Places, id: EntryId) -> Vec<OtherLine> {
     let mut others: Vec<OtherLine> = state.lines().map(|(_, line)| line.clone()).collect();
     let stations = state.stations_of(id);
-    let own: Vec<DVec2> = stations.iter().filter_map(|(entry, _)| Some(places.of(*entry).ok()?.at)).collect();
+    let own: Vec<DVec2> =
+        stations.iter().filter_map(|(entry, _)| Some(places.of(*entry).ok()?.at)).collect();
     let near = |at: &[f64; 2]| own.iter().any(|o| o.distance(DVec2::from_array(*at)) < NEAR_M);
     for (other, card) in state.runs().filter(|(other, _)| *other != id) {
         let located = state.stations_of(other).into_iter().filter(|(_, s)| s.found.is_located());

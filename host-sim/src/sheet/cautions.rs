@@ -68,7 +68,9 @@ fn zone(brief: &Brief, options: &Options) -> Para {
          States; your local law goes before it) and the measured 95 % radius, "
     ));
     let para = match zone.width_m(&brief.run.pipe) {
-        Some(width_m) => para.add(&format!("plus half the pipe’s width of {}.", both(&options.units.up(width_m)))),
+        Some(width_m) => {
+            para.add(&format!("plus half the pipe’s width of {}.", both(&options.units.up(width_m))))
+        }
         None => para.bold("and the pipe’s width is not known: add half of it on each side yourself."),
     };
     para.add(

@@ -30,6 +30,7 @@ pub fn content(brief: &Brief, options: &Options) -> Content {
     blocks.extend(as_a_whole(brief, options));
     blocks.extend(searched(&brief.sweeps, options));
     blocks.extend(other_lines(&brief.others));
+    blocks.extend(not_on_record(brief));
     blocks.extend(made(run));
     blocks.extend(cautions::cautions(brief, options));
     blocks.extend(signatures(run));
@@ -127,12 +128,10 @@ fn cell(words: &str) -> Vec<Para> {
 }
 
 fn ties(brief: &Brief, options: &Options) -> Vec<Block> {
-    let heading = Block::Heading("Ties to permanent points".to_owned());
     if brief.ties.is_empty() {
-        let words = "No tie to a permanent point is on record: if the marks on the ground are lost, so is the place. \
-                     Tape each mark to two fixed points before the paint wears off.";
-        return vec![heading, Block::Para(Para::new(Role::Note, words))];
+        return Vec::new();
     }
+    let heading = Block::Heading("Ties to permanent points".to_owned());
     let columns = vec![
         Column { head: "Station", width_mm: 16.0 },
         Column { head: "Distance, level", width_mm: 40.0 },
@@ -174,7 +173,9 @@ fn as_a_whole(brief: &Brief, options: &Options) -> Vec<Block> {
             both(&options.units.up(trouble.aside95_m)),
         );
         words.push_str(&match trouble.depth_m {
-            Some(d) => format!(" Depth to source there {}, 95 %.", both(&options.units.range(d.low95, d.high95))),
+            Some(d) => {
+                format!(" Depth to source there {}, 95 %.", both(&options.units.range(d.low95, d.high95)))
+            }
             None => " No depth is stated there.".to_owned(),
         });
         paras.push(Para::new(Role::Body, "").bold("Trouble spot: ").add(&words));
@@ -195,15 +196,17 @@ fn as_a_whole(brief: &Brief, options: &Options) -> Vec<Block> {
 }
 
 fn searched(sweeps: &[Sweep], options: &Options) -> Vec<Block> {
-    let mut blocks = vec![Block::Heading("What was searched, and how deep that sees".to_owned())];
     if sweeps.is_empty() {
-        let words = "No search of the area is on record. This sheet tells of one line only: whatever else lies here was \
-                     not looked for.";
-        blocks.push(Block::Para(Para::new(Role::Body, "").bold(words)));
-        return blocks;
+        return Vec::new();
     }
+    let mut blocks = vec![Block::Heading("What was searched, and how deep that sees".to_owned())];
     for sweep in sweeps {
-        let mut para = Para::new(Role::Body, "").bold("Searched: ").said(&sweep.area).add(", ").said(&sweep.method).add(". ");
+        let mut para = Para::new(Role::Body, "")
+            .bold("Searched: ")
+            .said(&sweep.area)
+            .add(", ")
+            .said(&sweep.method)
+            .add(". ");
         para = match sweep.sees_to_m {
             Some(m) => para
                 .bold("Sees ")
@@ -222,12 +225,10 @@ fn searched(sweeps: &[Sweep], options: &Options) -> Vec<Block> {
 }
 
 fn other_lines(others: &[OtherLine]) -> Vec<Block> {
-    let mut blocks = vec![Block::Heading("Other lines, and what was expected and not found".to_owned())];
     if others.is_empty() {
-        let words = "None is on record. That means that nobody entered any, not that none is there.";
-        blocks.push(Block::Para(Para::new(Role::Note, words)));
-        return blocks;
+        return Vec::new();
     }
+    let mut blocks = vec![Block::Heading("Other lines, and what was expected and not found".to_owned())];
     let columns = vec![
         Column { head: "Letter, kind", width_mm: 34.0 },
         Column { head: "Line", width_mm: 62.0 },
@@ -251,6 +252,37 @@ fn other_lines(others: &[OtherLine]) -> Vec<Block> {
     blocks
 }
 
+/// What nobody entered, said in so many words.
+fn not_on_record(brief: &Brief) -> Vec<Block> {
+    let missing = [
+        (
+            brief.ties.is_empty(),
+            "No ties to permanent points.",
+            " If the marks on the ground are lost, so is the place: tape each to two fixed points before the paint wears off.",
+        ),
+        (
+            brief.sweeps.is_empty(),
+            "No search of the area.",
+            " This sheet tells of one line only; whatever else lies here was not looked for.",
+        ),
+        (
+            brief.others.is_empty(),
+            "No other lines, and none that was expected and not found.",
+            " That means that nobody entered any, not that none is there.",
+        ),
+    ];
+    let missing: Vec<Para> = missing
+        .into_iter()
+        .filter(|(is, ..)| *is)
+        .map(|(_, what, means)| Para::new(Role::Body, "").bold(what).add(means))
+        .collect();
+    if missing.is_empty() {
+        return Vec::new();
+    }
+    let heading = Block::Heading("Not on record".to_owned());
+    std::iter::once(heading).chain(missing.into_iter().map(Block::Para)).collect()
+}
+
 fn made(run: &Run) -> Vec<Block> {
     let para = Para::new(Role::Body, "")
         .add("Located by ")
@@ -269,16 +301,17 @@ fn signatures(run: &Run) -> Vec<Block> {
     let line = |who: &str| {
         Para::new(Role::Body, who).blank(58.0).add(" name ").blank(40.0).add(" date ").blank(24.0)
     };
-    let mut blocks = vec![Block::Heading("Signatures".to_owned())];
-    let taken = "The marks stood on the ground as drawn when this sheet was handed over. A signature is no permission to dig.";
-    blocks.push(Block::Para(Para::new(Role::Also, taken)));
-    let paras = vec![line("Located by: "), line("Handed to:  ")];
-    blocks.push(Block::Framed { broken: false, paras });
+    let handed = Para::new(
+        Role::Also,
+        "Handed over with the marks on the ground as drawn. A signature is no permission to dig.",
+    );
     let simulated = if run.is_simulated() { "Simulated. " } else { "" };
     let colophon = format!(
         "Positions count from the site’s origin. Ranges are rounded outwards. {simulated}Drawn by nullwalk {}.",
         env!("CARGO_PKG_VERSION")
     );
-    blocks.push(Block::Para(Para::new(Role::Also, &colophon)));
-    blocks
+    vec![
+        Block::Framed { broken: false, paras: vec![handed, line("Located by "), line("Taken over by ")] },
+        Block::Para(Para::new(Role::Also, &colophon)),
+    ]
 }

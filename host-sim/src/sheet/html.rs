@@ -61,7 +61,7 @@ fn para(para: &Para) -> Markup {
         @match para.role {
             Role::Title => h1 { (pieces(para)) },
             // What is framed in a line of its own still ends the line.
-            Role::Verdict => div { span class=(para.role.look().class) { (pieces(para)) } },
+            Role::Verdict(_) => div { span class=(para.role.look().class) { (pieces(para)) } },
             role => p class=(role.look().class) { (pieces(para)) },
         }
     }

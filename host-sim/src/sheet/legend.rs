@@ -47,7 +47,14 @@ pub fn legend(brief: &Brief) -> Option<Block> {
         add(pipe(brief.utility), &words);
     }
     if planned {
-        add(line(&format!("lay {}", brief.utility.word()), MIDDLE.with_x(1.5), MIDDLE.with_x(WIDE_MM - 1.5)), "Lay of the pipe at the station");
+        add(
+            line(
+                &format!("lay {}", brief.utility.word()),
+                MIDDLE.with_x(1.5),
+                MIDDLE.with_x(WIDE_MM - 1.5),
+            ),
+            "Lay of the pipe at the station",
+        );
         add(zone(), zone_words(run));
     }
     if located {

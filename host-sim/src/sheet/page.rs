@@ -6,6 +6,7 @@ use super::block::{Block, Content, Drawing, Face, Look, Para, Piece, Role, Table
 use super::draw::mm;
 use super::html::DRAWING_STYLE;
 use super::options::Options;
+use crate::book::Verdict;
 use crate::letters;
 
 const MM_PER_POINT: f64 = 25.4 / 72.0;
@@ -159,7 +160,13 @@ impl Setter {
                 Block::Table(table) => self.table(table, &mut parts),
                 Block::Para(it) => {
                     let piled = self.para(it, WIDTH_MM);
-                    parts.push(Part { piled, above: it.role.look().above_mm, head: None, leads: false, new_page: false });
+                    parts.push(Part {
+                        piled,
+                        above: it.role.look().above_mm,
+                        head: None,
+                        leads: false,
+                        new_page: false,
+                    });
                 }
                 Block::Framed { broken, paras } => {
                     let piled = self.framed(paras, *broken);
@@ -186,7 +193,14 @@ impl Setter {
     }
 
     fn heading(&mut self, words: &str) -> Piled {
-        let look = Look { points: HEADING_POINTS, bold: true, soft: false, leading: 1.3, class: "", above_mm: 0.0 };
+        let look = Look {
+            points: HEADING_POINTS,
+            bold: true,
+            soft: false,
+            leading: 1.3,
+            class: "",
+            above_mm: 0.0,
+        };
         let mut piled = self.set(&Para::new(Role::Body, words), &look, 0.0, WIDTH_MM);
         piled.height += 0.8;
         piled
@@ -204,14 +218,21 @@ impl Setter {
             if k > 0 {
                 column.height += look.above_mm;
             }
-            let framed = para.role == Role::Verdict;
-            let indent = if framed { 1.1 } else { 0.0 };
+            let verdict = if let Role::Verdict(verdict) = para.role { Some(verdict) } else { None };
+            let indent = if verdict.is_some() { 1.1 } else { 0.0 };
             let set = self.set(para, &look, x + indent, width - 2.0 * indent);
-            if framed {
-                let words: String = para.pieces.iter().map(|p| if let Piece::Words(w, _) = p { w } else { "" }).collect();
-                let wide = letters::width(&words, true) * look.points * MM_PER_POINT + 2.0 * indent;
-                let ink = Ink::Frame { x, width: wide, stroke: 0.3, broken: false };
-                column.items.push(Item { top: column.height, bottom: column.height + set.height, ink });
+            if let Some(verdict) = verdict {
+                let wide = letters::width(verdict.word(), true) * look.points * MM_PER_POINT + 2.0 * indent;
+                let mut frame = |by: f64, stroke| {
+                    let broken = verdict == Verdict::Doubt;
+                    let ink = Ink::Frame { x: x - by, width: wide + 2.0 * by, stroke, broken };
+                    let (top, bottom) = (column.height - by, column.height + set.height + by);
+                    column.items.push(Item { top, bottom, ink });
+                };
+                frame(0.0, 0.3);
+                if verdict == Verdict::Refuse {
+                    frame(0.6, 0.3);
+                }
             }
             column.add(set, column.height);
         }
@@ -263,7 +284,8 @@ impl Setter {
     fn numbered(&mut self, items: &[Para]) -> Piled {
         const NUMBER_MM: f64 = 4.5;
         let width = (WIDTH_MM - COLUMN_GAP_MM) / 2.0;
-        let set: Vec<Piled> = items.iter().map(|it| self.set(it, &it.role.look(), NUMBER_MM, width - NUMBER_MM)).collect();
+        let set: Vec<Piled> =
+            items.iter().map(|it| self.set(it, &it.role.look(), NUMBER_MM, width - NUMBER_MM)).collect();
         let gap = Role::Fine.look().above_mm;
         let half = set.iter().map(|s| s.height + gap).sum::<f64>() / 2.0;
         let mut piled = Piled::default();
@@ -275,7 +297,8 @@ impl Setter {
             }
             it.shift(x);
             let height = it.height;
-            let number = self.set(&Para::new(Role::Fine, &format!("{}.", k + 1)), &Role::Fine.look(), x, NUMBER_MM);
+            let number =
+                self.set(&Para::new(Role::Fine, &format!("{}.", k + 1)), &Role::Fine.look(), x, NUMBER_MM);
             piled.add(number, y);
             piled.add(it, y);
             y += height + gap;
@@ -410,7 +433,10 @@ impl Setter {
                         let overhang = rest.pop();
                         if !rest.is_empty() {
                             let wide = letters::width(&rest, bold) * size;
-                            chunk.add(Bit::Words(Span { words: std::mem::take(&mut rest), bold, soft }, wide));
+                            chunk.add(Bit::Words(
+                                Span { words: std::mem::take(&mut rest), bold, soft },
+                                wide,
+                            ));
                         }
                         chunks.push(std::mem::take(&mut chunk));
                         rest.extend(overhang);
@@ -489,7 +515,10 @@ impl Piled {
     fn shift(&mut self, by: f64) {
         for item in &mut self.items {
             match &mut item.ink {
-                Ink::Words { x, .. } | Ink::Rule { x, .. } | Ink::Frame { x, .. } | Ink::Drawing { x, .. } => *x += by,
+                Ink::Words { x, .. }
+                | Ink::Rule { x, .. }
+                | Ink::Frame { x, .. }
+                | Ink::Drawing { x, .. } => *x += by,
             }
         }
     }
@@ -511,10 +540,14 @@ fn page(items: &[Item], (width, height): (f64, f64), left: f64, foot: &Foot<'_>)
     let base = height - FOOT_MM;
     let plain = |words: &str| vec![Span { words: words.to_owned(), bold: false, soft: false }];
     let number = format!("page {} of {}", foot.page, foot.of);
-    let words = Ink::Words { x: 0.0, base: 0.0, points: SMALL_POINTS, spans: plain(foot.words), end: false };
-    let number = Ink::Words { x: WIDTH_MM, base: 0.0, points: SMALL_POINTS, spans: plain(&number), end: true };
+    let words =
+        Ink::Words { x: 0.0, base: 0.0, points: SMALL_POINTS, spans: plain(foot.words), end: false };
+    let number =
+        Ink::Words { x: WIDTH_MM, base: 0.0, points: SMALL_POINTS, spans: plain(&number), end: true };
     // The legend may stand on another page than the plan whose hatch it shows.
-    let hatched = items.iter().any(|i| matches!(&i.ink, Ink::Drawing { content, .. } if content.contains("id=\"zone\"")));
+    let hatched = items
+        .iter()
+        .any(|i| matches!(&i.ink, Ink::Drawing { content, .. } if content.contains("id=\"zone\"")));
     let document = html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (mm(width)) " " (mm(height)) }
             width={ (mm(width)) "mm" } height={ (mm(height)) "mm" } {
@@ -547,7 +580,7 @@ fn ink(ink: &Ink, left: f64, top: f64, high: f64) -> Markup {
             }
             Ink::Frame { x, width, stroke, broken } => {
                 rect x=(mm(left + x)) y=(mm(top)) width=(mm(*width)) height=(mm(high)) fill="none" stroke="#16191d"
-                    stroke-width=(mm(*stroke)) stroke-dasharray=[broken.then_some("2 1.2")] {}
+                    stroke-width=(mm(*stroke)) stroke-dasharray=[broken.then(|| format!("{} {}", mm(4.0 * stroke), mm(2.4 * stroke)))] {}
             }
             Ink::Drawing { x, content } => {
                 g.drawing transform={ "translate(" (mm(left + x)) " " (mm(top)) ")" } { (PreEscaped(content)) }

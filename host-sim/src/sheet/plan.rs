@@ -131,7 +131,11 @@ fn tie_lines(view: &View, spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], units:
 fn other_line(view: &View, other: &OtherLine) -> Markup {
     let corners: Vec<DVec2> = other.path.iter().map(|&at| view.at(DVec2::from_array(at))).collect();
     let class = if other.found { "other" } else { "other missed" };
-    let letter = if other.found { other.utility.letter().to_owned() } else { format!("{}?", other.utility.letter()) };
+    let letter = if other.found {
+        other.utility.letter().to_owned()
+    } else {
+        format!("{}?", other.utility.letter())
+    };
     html! {
         @for pair in corners.windows(2) {
             @if let Some((from, to)) = inside(pair[0], pair[1], DVec2::new(WIDTH_MM, view.height_mm)) {
@@ -150,7 +154,9 @@ fn other_line(view: &View, other: &OtherLine) -> Markup {
 fn inside(from: DVec2, to: DVec2, size: DVec2) -> Option<(DVec2, DVec2)> {
     let way = to - from;
     let (mut enters, mut leaves) = (0.0_f64, 1.0_f64);
-    for (step, room) in [(-way.x, from.x), (way.x, size.x - from.x), (-way.y, from.y), (way.y, size.y - from.y)] {
+    for (step, room) in
+        [(-way.x, from.x), (way.x, size.x - from.x), (-way.y, from.y), (way.y, size.y - from.y)]
+    {
         if step < 0.0 {
             enters = enters.max(room / step);
         } else if step > 0.0 {
@@ -268,10 +274,12 @@ impl View {
             |at: &DVec2| at.x > 12.0 && at.x < WIDTH_MM - 3.0 && at.y > 3.0 && at.y < self.height_mm - 6.0;
         let crosses = easts.iter().flat_map(|&e| norths.iter().map(move |&n| DVec2::new(e, n)));
         let crosses = crosses.map(|place_m| self.at(place_m)).filter(inside);
-        let east_lines =
-            easts.iter().map(|&e| (self.at(DVec2::new(e, self.corner_m.y)), compass(e / unit_m, unit, ["E", "W"])));
-        let north_lines =
-            norths.iter().map(|&n| (self.at(DVec2::new(self.corner_m.x, n)), compass(n / unit_m, unit, ["N", "S"])));
+        let east_lines = easts
+            .iter()
+            .map(|&e| (self.at(DVec2::new(e, self.corner_m.y)), compass(e / unit_m, unit, ["E", "W"])));
+        let north_lines = norths
+            .iter()
+            .map(|&n| (self.at(DVec2::new(self.corner_m.x, n)), compass(n / unit_m, unit, ["N", "S"])));
         let (along_bottom, along_left): (Vec<_>, Vec<_>) = match self.axes {
             Axes::NorthUp => (east_lines.collect(), north_lines.collect()),
             Axes::NorthRight => (north_lines.collect(), east_lines.collect()),

@@ -5,9 +5,7 @@ use maud::{Markup, html};
 
 use super::block::{Block, Drawing, Para, Role};
 use super::brief::Brief;
-use super::draw::{
-    DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, shallow_mark, text,
-};
+use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, shallow_mark, text};
 use super::options::{Options, Units};
 use super::scale;
 use crate::book::{Estimate, Run, Station, Verdict};

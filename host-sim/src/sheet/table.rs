@@ -50,7 +50,7 @@ fn none(words: &str) -> Para {
 fn number(station: &Station) -> Vec<Para> {
     let mut paras = vec![
         Para::new(Role::Big, &station.number.to_string()),
-        Para::new(Role::Verdict, station.verdict.word()),
+        Para::new(Role::Verdict(station.verdict), station.verdict.word()),
     ];
     if station.trouble_spot {
         paras.push(Para::new(Role::Also, "").bold("Trouble spot"));
@@ -142,7 +142,9 @@ fn cover(run: &Run, station: &Station, options: &Options) -> Vec<Para> {
         return vec![none("Not stated")];
     };
     match run.pipe.cover(&d) {
-        Cover::Between { low_m, high_m } => options.units.range(low_m, high_m).map(|words| cell(&words)).to_vec(),
+        Cover::Between { low_m, high_m } => {
+            options.units.range(low_m, high_m).map(|words| cell(&words)).to_vec()
+        }
         Cover::SizeUnknown => vec![cell("Not stated: bore or wall is not known.")],
         Cover::Impossible => {
             vec![cell("Not stated: the pipe’s size does not fit this depth. Check the bore and the wall.")]
@@ -175,7 +177,9 @@ fn detail(station: &Station, options: &Options) -> Vec<Para> {
     let (passed, failed): (Vec<_>, Vec<_>) = station.checks.iter().partition(|c| c.passed);
     let mut paras = Vec::new();
     for reason in &station.reasons {
-        paras.push(Para::new(Role::Cell, "").bold(&theirs(&reason.sentence)).bold(" Next: ").said(&reason.remedy));
+        paras.push(
+            Para::new(Role::Cell, "").bold(&theirs(&reason.sentence)).bold(" Next: ").said(&reason.remedy),
+        );
     }
     if !failed.is_empty() {
         paras.push(Para::new(Role::Cell, "").bold("Failed: ").add(&joined(&failed)));

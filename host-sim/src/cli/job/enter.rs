@@ -434,9 +434,9 @@ pub fn sweep(options: &Sweep) -> Result<Done, Failure> {
 pub fn line(options: &Line) -> Result<Done, Failure> {
     let corner = |text: &String| {
         let read = |part: &str| part.trim().parse::<f64>().ok().filter(|m| m.is_finite());
-        text.split_once(',')
-            .and_then(|(east, north)| Some([read(east)?, read(north)?]))
-            .ok_or_else(|| format!("--at {text:?}: give metres east and north with a comma between, as in 3.5,-2"))
+        text.split_once(',').and_then(|(east, north)| Some([read(east)?, read(north)?])).ok_or_else(|| {
+            format!("--at {text:?}: give metres east and north with a comma between, as in 3.5,-2")
+        })
     };
     let line = job::OtherLine {
         name: options.name.clone(),

@@ -2,10 +2,12 @@
 
 mod enter;
 mod hand_on;
-pub mod parse;
+mod parse;
 mod tell;
 
 use std::path::PathBuf;
+
+pub use parse::run as run_id;
 
 use super::{Done, Failure};
 use crate::job::{Job, Places};
