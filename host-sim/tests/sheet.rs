@@ -4,7 +4,7 @@ mod invented_run;
 
 use invented_run::{invented_run, refused_run};
 use nullwalk::book::{Pipe, Run, Station, Verdict};
-use nullwalk::sheet;
+use nullwalk::sheet::{self, Brief, Options};
 use nullwalk::units::{feet_inches, feet_inches_range, metres, metres_range};
 use proptest::prelude::*;
 
@@ -23,7 +23,7 @@ const CAUTIONS: [&str; 10] = [
 ];
 
 fn draw(run: &Run) -> String {
-    sheet::html(run).unwrap()
+    sheet::html(&Brief::from(run.clone()), &Options::default()).unwrap()
 }
 
 /// The sheet avoids everything HTML has and XML lacks but for its head, so that an XML reader can vouch
@@ -95,6 +95,8 @@ fn every_sheet_carries_every_caution_and_needs_nothing_from_outside() {
         let page = draw(&run);
         // Left on disk for whoever wants to look at them in a browser.
         std::fs::write(folder.join(format!("sheet-{name}.html")), &page).unwrap();
+        let pdf = sheet::pdf(&Brief::from(run), &Options::default()).unwrap();
+        std::fs::write(folder.join(format!("sheet-{name}.pdf")), pdf).unwrap();
         assert_well_formed(&page);
         let text = text_of(&page);
         for caution in CAUTIONS {
@@ -198,7 +200,12 @@ fn an_unknown_size_is_said_and_never_guessed() {
 fn an_impossible_figure_draws_nothing() {
     let mut run = invented_run();
     run.stations[0].depth_to_source_m.as_mut().unwrap().high95 = f64::NAN;
-    assert!(sheet::html(&run).unwrap_err().to_string().starts_with("station 1: depth_to_source_m"));
+    assert!(
+        sheet::html(&Brief::from(run), &Options::default())
+            .unwrap_err()
+            .to_string()
+            .starts_with("station 1: depth_to_source_m")
+    );
 }
 
 proptest! {

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::locate::{Wish, locate_site, open};
 use super::{Done, Failure, report};
+use crate::sheet::{self, Brief};
 
 #[derive(clap::Args)]
 pub struct Options {
@@ -34,11 +35,14 @@ Next: nullwalk sites, nullwalk record drain-run DIR, nullwalk replay DIR/station
 pub fn run(options: &Options) -> Result<Done, Failure> {
     report::print(STORY)?;
     let site = open("drain-run")?;
-    let run = locate_site(&site, &Wish { seed: options.seed, hold_rung: None, record: None, array: None })?;
+    let run = locate_site(&site, &Wish { seed: options.seed, ..Wish::default() })?;
     report::tell(&run, false)?;
     std::fs::create_dir_all(&options.out)
         .map_err(|e| format!("{}: cannot be made: {e}", options.out.display()))?;
-    report::write_sheet(&run, &options.out.join("sheet.html"))?;
+    let brief = Brief::from(run.clone());
+    for name in ["sheet.html", "sheet.pdf"] {
+        report::write_sheet(&brief, &sheet::Options::default(), &options.out.join(name), false)?;
+    }
     report::keep(&run, None, &options.out.join("drain-run.job"))?;
     report::print(NEXT)?;
     Ok(Done::with(&run))

@@ -7,11 +7,10 @@ use nullwalk_core::frame::MastReading;
 use super::calibrate::array_of;
 use super::coils::{self, Walk};
 use super::{Done, Failure, report};
-use crate::book::Run;
 use crate::capture::{Capture, Content};
 use crate::inspect;
-use crate::run;
 use crate::with_channels;
+use crate::{pictures, run};
 
 #[derive(clap::Args)]
 pub struct Options {
@@ -26,6 +25,9 @@ pub struct Options {
     coils: coils::Coils,
     #[command(flatten)]
     delivery: report::Delivery,
+    /// Folder for pictures of the walk and the samples
+    #[arg(long)]
+    pictures: Option<PathBuf>,
 }
 
 #[derive(clap::Args)]
@@ -35,7 +37,7 @@ pub struct InspectOptions {
     /// Print the report as JSON
     #[arg(long)]
     json: bool,
-    /// Draw the spectrum as SVG
+    /// Draw the spectrum; PNG if the name ends so, else SVG
     #[arg(long)]
     spectrum: Option<PathBuf>,
 }
@@ -53,6 +55,9 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         capture.description.array = array;
     }
     report::capture_notices(&capture.notices);
+    if let Some(folder) = &options.pictures {
+        super::pictures::write(&pictures::of_capture(&capture)?, folder, false)?;
+    }
     if capture.array.is_some() {
         options.coils.must_be_absent()?;
         if walk.length.is_some() && has_positions(&capture) {
@@ -65,14 +70,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     }
     let (outcome, notices) = run::locate_capture(&capture, walk.settings())?;
     report::capture_notices(&notices);
-    let mut station = run::station(1, &name, &capture.description.signal, &outcome);
-    station.capture = name.clone();
-    let run = Run {
-        title: name,
-        description: capture.description.made.note.clone(),
-        stations: vec![station],
-        ..Run::default()
-    };
+    let run = run::of_capture(&capture, &name, &outcome);
     options.delivery.deliver(&run, Some(&options.capture))?;
     Ok(Done::with(&run))
 }
@@ -114,8 +112,7 @@ pub fn inspect(options: &InspectOptions) -> Result<Done, Failure> {
             inspect::Report::Field(_) => None,
         };
         let svg = drawn.ok_or("there is no spectrum to draw: the capture holds no raw samples")?;
-        report::write(path, svg.as_bytes())?;
-        report::wrote("spectrum", path);
+        report::write_drawing("spectrum", "spectrum.svg", svg, path)?;
     }
     Ok(Done::WORK)
 }

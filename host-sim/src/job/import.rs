@@ -209,6 +209,7 @@ fn card_of(run: &Run) -> RunCard {
         name: run.title.clone(),
         description: run.description.clone(),
         recorded: run.recorded.clone(),
+        made: run.made.clone(),
         simulated: run.simulated,
         pipe: run.pipe,
         tolerance_zone: run.tolerance_zone,

@@ -23,7 +23,8 @@ mod store;
 mod ties;
 
 pub use content::{
-    Content, Falls, Note, Origin, Photo, Point, RunCard, Settings, Source, StationEntry, Tie, Utility,
+    Content, Falls, Note, Origin, OtherLine, Photo, Point, RunCard, Settings, Source, StationEntry, Sweep,
+    Ticket, Tie, Utility,
 };
 pub use error::JobError;
 pub use import::{ImportError, Imported, bring_in, fingerprint, keep_run, keep_station};

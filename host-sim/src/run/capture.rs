@@ -4,7 +4,8 @@ use nullwalk_core::error::ConfigError;
 use nullwalk_core::locate::Settings;
 use thiserror::Error;
 
-use super::{Outcome, instrument_with, locate, locate_phasors_with};
+use super::{Outcome, instrument_with, locate, locate_phasors_with, station};
+use crate::book::{Provenance, Run};
 use crate::capture::{Capture, CaptureError, Content, Notice};
 use crate::with_channels;
 
@@ -45,4 +46,22 @@ pub fn locate_capture(capture: &Capture, settings: Settings) -> Result<(Outcome,
         (outcome, reader.notices())
     });
     located.ok_or(Unlocated::Channels)
+}
+
+/// A run of one station, of this name, that a capture gave.
+pub fn of_capture(capture: &Capture, name: &str, outcome: &Outcome) -> Run {
+    let description = &capture.description;
+    let mut found = station(1, name, &description.signal, outcome);
+    name.clone_into(&mut found.capture);
+    Run {
+        title: name.to_owned(),
+        description: description.made.note.clone(),
+        made: Provenance {
+            by: description.made.by.clone(),
+            calibrated: description.array.calibration.note.clone(),
+            ..Provenance::default()
+        },
+        stations: vec![found],
+        ..Run::default()
+    }
 }

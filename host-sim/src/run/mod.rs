@@ -19,14 +19,14 @@ use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
-pub use capture::{Unlocated, locate_capture};
+pub use capture::{Unlocated, locate_capture, of_capture};
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use hops::locate_hops;
 pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
 };
-pub use phasors::{locate_phasors, locate_phasors_with};
+pub use phasors::{CLOCK_HZ, locate_phasors, locate_phasors_watched, locate_phasors_with};
 pub use station::{station, verdict};
 
 use crate::capture::{CaptureReader, Recording};

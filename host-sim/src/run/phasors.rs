@@ -2,14 +2,14 @@
 
 use nullwalk_core::array::{Array, Circumstances, CommonPhase, Glimpse, NodePhasor};
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::locate::{GainState, Locator, Settings};
+use nullwalk_core::locate::{GainState, Guidance, Locator, Settings};
 use nullwalk_core::tone::Overlap;
 
 use super::{Diary, Outcome};
 use crate::capture::FieldRecording;
 
 /// Clock in which the instants of a field recording are counted, hertz.
-const CLOCK_HZ: f64 = 1e6;
+pub const CLOCK_HZ: f64 = 1e6;
 
 /// Run a field recording through the locate.
 ///
@@ -28,6 +28,19 @@ pub fn locate_phasors_with(
     recording: &FieldRecording,
     settings: Settings,
 ) -> Result<Outcome, ConfigError> {
+    locate_phasors_watched(array, recording, settings, |_, _| ())
+}
+
+/// The same, and `watch` sees every row.
+///
+/// # Errors
+/// As [`locate_phasors`].
+pub fn locate_phasors_watched(
+    array: Array,
+    recording: &FieldRecording,
+    settings: Settings,
+    mut watch: impl FnMut(&Glimpse, &Guidance),
+) -> Result<Outcome, ConfigError> {
     // Whoever demodulated the rows chose their windows; their noise is taken as independent.
     let locator = Locator::new(array, (1.0 / recording.rate_hz) as f32, Overlap::NONE, settings)?;
     let mut state = locator.start();
@@ -42,6 +55,7 @@ pub fn locate_phasors_with(
         let glimpse = Glimpse::new(at, &nodes, &mut phase, mast, Circumstances::default());
         let (guidance, fix) = locator.push(&mut state, &glimpse, None, GainState::default());
         diary.note(&guidance, fix.as_ref());
+        watch(&glimpse, &guidance);
         diary.end = at;
     }
     Ok(diary.close(locator.refusal(&state)))

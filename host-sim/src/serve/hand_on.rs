@@ -9,9 +9,9 @@ use axum::response::IntoResponse as _;
 use tokio_util::io::ReaderStream;
 
 use super::job_page::ending;
-use super::{Answer, Desk, Trouble, aside, entry, of_job};
+use super::{Answer, Desk, Office, Trouble, Volume, aside, entry, of_job};
 use crate::maps::{self, Format, MapError};
-use crate::sheet;
+use crate::sheet::{self, Brief, Options, Paper, Units};
 
 /// The sheet has its styles in itself.
 const SHEET_POLICY: &str =
@@ -19,15 +19,53 @@ const SHEET_POLICY: &str =
 /// Scale of the paper that drawings are lettered for.
 const SCALE: f64 = 100.0;
 
+/// Sheets as they are handed out: the end of their address, and how they look.
+pub const PRINTED: [(&str, &str, Options); 2] = [
+    ("sheet-a4.pdf", "Dig sheet, PDF, A4, metres", Options { paper: Paper::A4, units: Units::Metric }),
+    (
+        "sheet-letter.pdf",
+        "Dig sheet, PDF, Letter, feet",
+        Options { paper: Paper::Letter, units: Units::Feet },
+    ),
+];
+
 pub async fn sheet(State(office): Desk, Path((job, run)): Path<(String, String)>) -> Answer {
-    let run = entry(&run)?;
-    of_job(office, job, move |_, _, opened| {
-        let places =
-            opened.places.as_ref().map_err(|r| Trouble::unfit(format!("{}: {}", r.place, r.what)))?;
-        let run = opened.job.state().run(run, places).ok_or_else(Trouble::not_found)?;
-        let html = sheet::html(&run).map_err(|fault| Trouble::unfit(fault.to_string()))?;
+    drawn(office, job, &run, |brief, _| {
+        let html =
+            sheet::html(brief, &Options::default()).map_err(|fault| Trouble::unfit(fault.to_string()))?;
         let kind = (header::CONTENT_TYPE, "text/html; charset=utf-8");
         Ok(([kind, (header::CONTENT_SECURITY_POLICY, SHEET_POLICY)], html).into_response())
+    })
+    .await
+}
+
+pub async fn printed(
+    State(office): Desk,
+    Path((job, run, file)): Path<(String, String, String)>,
+) -> Answer {
+    let (_, _, look) = PRINTED.iter().find(|(name, ..)| *name == file).ok_or_else(Trouble::not_found)?;
+    drawn(office, job, &run, move |brief, volume| {
+        let pdf = sheet::pdf(brief, look).map_err(|fault| Trouble::unfit(fault.to_string()))?;
+        let shown = format!("inline; filename=\"{}-{file}\"", plain_name(&volume.name));
+        let headers =
+            [(header::CONTENT_TYPE, "application/pdf".to_owned()), (header::CONTENT_DISPOSITION, shown)];
+        Ok((headers, pdf).into_response())
+    })
+    .await
+}
+
+async fn drawn(
+    office: Arc<Office>,
+    job: String,
+    run: &str,
+    draw: impl FnOnce(&Brief, &Volume) -> Answer + Send + 'static,
+) -> Answer {
+    let run = entry(run)?;
+    of_job(office, job, move |_, volume, opened| {
+        let places =
+            opened.places.as_ref().map_err(|r| Trouble::unfit(format!("{}: {}", r.place, r.what)))?;
+        let brief = Brief::of_job(opened.job.state(), places, run).ok_or_else(Trouble::not_found)?;
+        draw(&brief, volume)
     })
     .await
 }

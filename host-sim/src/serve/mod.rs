@@ -12,6 +12,7 @@ mod history;
 mod job_page;
 mod list;
 mod page;
+mod pictures;
 mod plan;
 mod profile;
 mod run_page;
@@ -93,6 +94,7 @@ pub(crate) struct Office {
     keys: Keys,
     /// One heavy piece of work at a time.
     heavy: Semaphore,
+    pictures: pictures::Album,
     port: u16,
     /// Whether other machines are let in.
     open: bool,
@@ -125,7 +127,8 @@ impl Server {
         listener.set_nonblocking(true)?;
         let port = listener.local_addr()?.port();
         let (shelf, keys) = (Shelf::new(plan.jobs), Keys::new(plan.token));
-        let office = Office { shelf, keys, heavy: Semaphore::new(1), port, open };
+        let office =
+            Office { shelf, keys, heavy: Semaphore::new(1), pictures: Default::default(), port, open };
         Ok(Self { listener, office: Arc::new(office) })
     }
 
@@ -171,7 +174,10 @@ fn router(office: Arc<Office>) -> Router {
         .route("/job/{job}/history", get(history::show))
         .route("/job/{job}/run/{run}", get(run_page::show))
         .route("/job/{job}/run/{run}/sheet", get(hand_on::sheet))
+        .route("/job/{job}/run/{run}/{file}", get(hand_on::printed))
         .route("/job/{job}/station/{station}", get(station_page::show))
+        .route("/job/{job}/station/{station}/pictures", get(pictures::show))
+        .route("/job/{job}/station/{station}/pictures/{file}", get(pictures::one))
         .route("/job/{job}/export/{file}", get(hand_on::export))
         .route("/job/{job}/note", post(forms::note))
         .route("/job/{job}/station/{station}/correct", post(forms::correct))

@@ -4,6 +4,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::IntoResponse as _;
 use maud::{Markup, html};
 
+use super::hand_on::PRINTED;
 use super::job_page::{Leaf, address, name};
 use super::page::{ROWS, caution, depth, leaf_through, page, shelf, simulated, verdict};
 use super::plan::{Links, plan};
@@ -55,7 +56,7 @@ fn content(
         @if !card.description.is_empty() { p.lead { (card.description) } }
         @if card.simulated || stations.iter().any(|(_, s)| s.found.truth.is_some()) { (simulated()) }
         (caution())
-        (shelf("Of this run", &[(format!("{home}/run/{id}/sheet"), "Dig sheet")]))
+        (shelf("Of this run", &sheets(home, id)))
         @match &opened.places {
             Err(why) => p.message { (why.place) ": " (why.what) },
             Ok(places) => {
@@ -72,6 +73,12 @@ fn content(
         section { h2 { "The run" } (facts(card)) }
         (forms::notes(office, opened, Some(id), home))
     }
+}
+
+fn sheets(home: &str, id: EntryId) -> Vec<(String, &'static str)> {
+    let drawn = (format!("{home}/run/{id}/sheet"), "Dig sheet");
+    let printed = PRINTED.iter().map(|(file, words, _)| (format!("{home}/run/{id}/{file}"), *words));
+    std::iter::once(drawn).chain(printed).collect()
 }
 
 fn table(opened: &Opened, stations: &[(EntryId, &StationEntry)], at: usize, home: &str) -> Markup {

@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use super::draw::{WIDE, line, n, words};
 use super::job_page::{address, name};
 use super::page::{caution, depth, page, simulated, verdict};
+use super::pictures::capture_of;
 use super::shelf::Opened;
 use super::{Answer, Desk, Trouble, entry, forms, history, job_page, of_job, run_page};
 use crate::book::{Check, Cover, Station};
@@ -32,7 +33,7 @@ pub async fn show(State(office): Desk, Path((job, station)): Path<(String, Strin
             (found(opened, id, station, card))
             (methods(&station.found))
             (checks(&station.found))
-            (origin(opened, id, station))
+            (origin(opened, id, station, &here))
             (forms::notes(office, opened, Some(id), &home))
             (forms::correction(office, &here, station))
             (past(&entries))
@@ -177,7 +178,7 @@ fn checks(station: &Station) -> Markup {
     }
 }
 
-fn origin(opened: &Opened, id: EntryId, station: &StationEntry) -> Markup {
+fn origin(opened: &Opened, id: EntryId, station: &StationEntry, here: &str) -> Markup {
     let state = opened.job.state();
     let source = station.origin.as_ref().and_then(|o| match state.get(o.source) {
         Some(Content::Source(source)) => Some((o, source)),
@@ -196,6 +197,9 @@ fn origin(opened: &Opened, id: EntryId, station: &StationEntry) -> Markup {
                     @if !source.instrument.is_empty() { dt { "Instrument" } dd { (source.instrument) } }
                 },
                 None => p { "Entered by hand, or located without a file." },
+            }
+            @if capture_of(state, station).is_some() {
+                p { a href={ (here) "/pictures" } { "Pictures of the walk and the samples" } }
             }
             @if !ties.is_empty() {
                 h3 { "Ties" }

@@ -20,7 +20,6 @@ use super::page::{caution, page};
 use super::seats::Working;
 use super::shelf::Opened;
 use super::{Answer, Desk, Office, Trouble, Volume, aside, forms, of_job};
-use crate::book::Run;
 use crate::capture::{Capture, FIELD_FILE, MANIFEST_FILE, SAMPLES_FILE, TRACK_FILE};
 use crate::job::{EntryId, JobError, fingerprint, keep_run, keep_station};
 use crate::run;
@@ -157,7 +156,7 @@ async fn hear_out(form: &mut Multipart) {
 }
 
 /// Where the captures of a job are kept.
-fn shelf_of(volume: &Volume) -> PathBuf {
+pub fn shelf_of(volume: &Volume) -> PathBuf {
     let mut name = volume.path.file_stem().unwrap_or_default().to_owned();
     name.push("-captures");
     volume.path.with_file_name(name)
@@ -318,8 +317,7 @@ fn enter(office: &Office, volume: &Volume, sent: Sent) -> Result<EntryId, Troubl
     let capture = Capture::open(files.path()).map_err(|e| unfit(e.to_string()))?;
     let (outcome, _) =
         run::locate_capture(&capture, Default::default()).map_err(|e| unfit(e.to_string()))?;
-    let mut station = run::station(1, &name, &capture.description.signal, &outcome);
-    station.capture.clone_from(&name);
+    let located = run::of_capture(&capture, &name, &outcome);
     let kept = shelf_of(volume).join(&name);
     // From here on the folder stays, unless the job cannot take it.
     let arrived = files.keep();
@@ -330,13 +328,11 @@ fn enter(office: &Office, volume: &Volume, sent: Sent) -> Result<EntryId, Troubl
     let entered = office.shelf.with(volume, |opened| {
         opened.job.by = by;
         match run {
-            Some(run) => keep_station(&mut opened.job, run, station, &kept),
-            None => {
-                let description = capture.description.made.note.clone();
-                let run =
-                    Run { title: name.clone(), description, stations: vec![station], ..Run::default() };
-                keep_run(&mut opened.job, &run, Some(&kept)).map(|_| opened.job.last())
+            Some(run) => {
+                let station = located.stations.first().cloned().unwrap_or_default();
+                keep_station(&mut opened.job, run, station, &kept)
             }
+            None => keep_run(&mut opened.job, &located, Some(&kept)).map(|_| opened.job.last()),
         }
     });
     entered.and_then(|done| done).map_err(|error: JobError| {

@@ -4,6 +4,8 @@ use glam::DVec2;
 use maud::{Markup, html};
 
 use crate::book::{Station, Verdict};
+use crate::job::Utility;
+use crate::letters::plain;
 
 /// Width of a drawing on paper. It fits A4 and Letter with the margins of the style sheet.
 pub const WIDTH_MM: f64 = 180.0;
@@ -21,16 +23,41 @@ pub fn line(class: &str, from: DVec2, to: DVec2) -> Markup {
 
 /// Lettering of a style class; the class also says where it is anchored.
 pub fn text(class: &str, at: DVec2, words: &str) -> Markup {
-    html! { text class=(class) x=(mm(at.x)) y=(mm(at.y)) { (words) } }
+    html! { text class=(class) x=(mm(at.x)) y=(mm(at.y)) { (plain(words)) } }
+}
+
+/// A line of a utility: its colour on an ink edge, so that yellow shows on white, and grey on grey paper.
+pub fn coloured(class: &str, utility: Utility, from: DVec2, to: DVec2) -> Markup {
+    html! {
+        (line(&format!("{class} edge"), from, to))
+        (line(&format!("{class} {}", utility.word()), from, to))
+    }
+}
+
+/// A permanent point: a small triangle with a dot.
+pub fn point_mark(at: DVec2) -> Markup {
+    html! {
+        path.point d={ "M" (mm(at.x)) " " (mm(at.y - 2.0)) "l1.9 3.2h-3.8z" } {}
+        circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r="0.45" {}
+    }
+}
+
+/// How near the surface the pipe has to be reckoned with: a bar on a triangle.
+pub fn shallow_mark(at: DVec2) -> Markup {
+    html! { path.shallow d={ "M" (mm(at.x - 2.4)) " " (mm(at.y)) "h4.8l-2.4 2z" } {} }
 }
 
 /// Radius of the dot at a place or a depth.
 pub const DOT_MM: f64 = 0.6;
 
-/// The style of the line between two located stations: broken if either is in doubt.
-pub fn joint(a: &Station, b: &Station) -> &'static str {
-    let doubtful = [a, b].iter().any(|s| s.verdict == Verdict::Doubt);
-    if doubtful { "pipe doubt" } else { "pipe" }
+/// The line between two located stations: broken if either is in doubt.
+pub fn joint(a: &Station, b: &Station, utility: Utility, from: DVec2, to: DVec2) -> Markup {
+    if [a, b].iter().any(|s| s.verdict == Verdict::Doubt) {
+        // On a broken edge there would be no gaps to see.
+        line(&format!("pipe doubt {}", utility.word()), from, to)
+    } else {
+        coloured("pipe", utility, from, to)
+    }
 }
 
 /// Radius of a number tag.
