@@ -112,6 +112,8 @@ pub async fn answer(
         seats.push(Seat { task, working });
     }
     drop(listener);
+    // Who is not being worked for loses nothing.
+    seats.iter().filter(|seat| !seat.working.load(Ordering::Relaxed)).for_each(|seat| seat.task.abort());
     let _ =
         tokio::time::timeout(LEAVE_WITHIN, async { while visitors.join_next().await.is_some() {} }).await;
     Ok(())
