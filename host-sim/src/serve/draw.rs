@@ -5,8 +5,8 @@ use maud::{Markup, html};
 
 /// Width of a drawing.
 pub const WIDE: f64 = 480.0;
-/// A letter's width and height, for keeping labels apart.
-const LETTER: DVec2 = DVec2::new(5.4, 11.0);
+/// A letter's width and height, for keeping labels apart, as large as they are on a phone.
+const LETTER: DVec2 = DVec2::new(7.6, 14.0);
 
 /// A tenth of a unit is enough.
 pub fn n(value: f64) -> String {
@@ -44,7 +44,7 @@ impl Labels {
     /// The left lower corner of a label beside a mark, if there is room for it anywhere.
     pub fn beside(&mut self, at: DVec2, text: &str, room: DVec2) -> Option<DVec2> {
         let size = DVec2::new(LETTER.x * text.chars().count() as f64, LETTER.y);
-        let apart = 5.0;
+        let apart = 5.5;
         let corners = [
             at + DVec2::new(apart, -apart),
             at + DVec2::new(-apart - size.x, -apart),

@@ -14,8 +14,11 @@ const SHORTEST: f64 = 160.0;
 const MARGIN: f64 = 26.0;
 /// Strip under the map for the scale.
 const STRIP: f64 = 44.0;
-/// With more stations they are points without numbers, ellipses or links.
+/// With more stations, or where they stand closer, they are points without ellipses or links.
 const MOST_DETAILED: usize = 200;
+const CLOSEST: f64 = 10.0;
+/// Numbers that follow each other are so far apart; between them some are left out.
+const NUMBERS_APART: f64 = 34.0;
 /// What lies together closer than this is shown no larger, metres.
 const NARROWEST_M: f64 = 2.0;
 
@@ -62,6 +65,13 @@ impl View {
         Self { corner_m, per_m, height }
     }
 
+    /// How far apart the stations of a run stand on the drawing, on the whole.
+    fn spacing(&self, run: &Line<'_>) -> Option<f64> {
+        let steps = run.marks.windows(2).map(|pair| pair[0].spot.at.distance(pair[1].spot.at));
+        let (count, length) = steps.fold((0.0, 0.0), |(count, sum), step| (count + 1.0, sum + step));
+        (count > 0.0).then(|| self.per_m * length / count)
+    }
+
     fn at(&self, place_m: DVec2) -> DVec2 {
         let from = place_m - self.corner_m;
         DVec2::new(from.x, -from.y) * self.per_m
@@ -97,16 +107,23 @@ pub fn plan<F: Fn(EntryId) -> String, G: Fn(EntryId) -> String>(
     if count + points.len() == 0 {
         return html! { p.none { "Nothing here has a place, so there is no map. Go by the marks on the ground." } };
     }
-    let detailed = count <= MOST_DETAILED;
-    let reach = |spot: &Spot| if detailed { ellipse95() * spot.cov.axes().0 } else { 0.0 };
-    let mut extent: Vec<(DVec2, f64)> = marks().map(|m| (m.spot.at, reach(&m.spot))).collect();
-    extent.extend(points.iter().map(|(spot, _)| (spot.at, 0.0)));
-    let view = View::around(&extent);
+    let with_reach = |reach: fn(&Spot) -> f64| {
+        let stations = marks().map(|m| (m.spot.at, reach(&m.spot)));
+        View::around(&stations.chain(points.iter().map(|(spot, _)| (spot.at, 0.0))).collect::<Vec<_>>())
+    };
+    let view = with_reach(|spot| ellipse95() * spot.cov.axes().0);
+    let apart = lines.iter().filter_map(|run| view.spacing(run)).fold(f64::INFINITY, f64::min);
+    let detailed = count <= MOST_DETAILED && apart >= CLOSEST;
+    let view = if detailed { view } else { with_reach(|_| 0.0) };
     let room = DVec2::new(WIDE, view.height);
     let mut labels = Labels::default();
     if detailed {
         marks().for_each(|m| labels.keep_free(view.at(m.spot.at), 3.0));
     }
+    // Every one, every second, every fifth and so on.
+    let every = [1, 2, 5, 10, 20, 50, 100].into_iter().find(|&n| f64::from(n) * apart >= NUMBERS_APART);
+    let numbered =
+        |m: &Mark<'_>| every.is_some_and(|n| m.found().number % n == 0) || m.found().trouble_spot;
     html! {
         svg.map xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Map of the job, north up"
             viewBox={ "0 0 " (n(WIDE)) " " (n(view.height + STRIP)) } {
@@ -120,17 +137,20 @@ pub fn plan<F: Fn(EntryId) -> String, G: Fn(EntryId) -> String>(
             @if only.is_some() { @for run in &lines { (letter(&view, run, &mut labels)) } }
             @if detailed {
                 @for mark in marks() { (ellipse(&view, mark)) }
-                @for mark in marks() { (detail(&view, mark, &(links.station)(mark.entry), &mut labels, room)) }
+                @for mark in marks() { (detail(&view, mark, &(links.station)(mark.entry), numbered(mark).then_some(&mut labels), room)) }
             } @else {
                 @for verdict in [Verdict::Agree, Verdict::Doubt, Verdict::Refuse] {
                     @let these = marks().filter(|m| m.found().verdict == verdict).map(|m| view.at(m.spot.at));
                     path class={ "dots " (verdict.word().to_lowercase()) } d=(dots(these)) {}
                 }
+                @if only.is_some() {
+                    @for mark in marks().filter(|m| numbered(m)) { (number(&view, mark, &mut labels, room)) }
+                }
             }
             @for (spot, name) in &points { (point(&view, spot, name, &mut labels, room)) }
             @for mark in marks().filter(|m| m.found().trouble_spot) {
                 @let at = view.at(mark.spot.at);
-                circle.trouble cx=(n(at.x)) cy=(n(at.y)) r="8" {}
+                circle.trouble cx=(n(at.x)) cy=(n(at.y)) r="6.5" {}
             }
             @if only.is_none() {
                 @for run in &lines { (name(&view, run, &(links.run)(run.run), &mut labels, room)) }
@@ -233,11 +253,10 @@ fn ellipse(view: &View, mark: &Mark<'_>) -> Markup {
     }
 }
 
-fn detail(view: &View, mark: &Mark<'_>, address: &str, labels: &mut Labels, room: DVec2) -> Markup {
+fn detail(view: &View, mark: &Mark<'_>, address: &str, labels: Option<&mut Labels>, room: DVec2) -> Markup {
     let (at, found) = (view.at(mark.spot.at), mark.found());
-    let number = found.number.to_string();
     html! {
-        a href=(address) aria-label={ "Station " (number) ", " (found.verdict.word()) } {
+        a href=(address) aria-label={ "Station " (found.number) ", " (found.verdict.word()) } {
             circle.reach cx=(n(at.x)) cy=(n(at.y)) r="9" {}
             @if found.is_located() {
                 circle class={ "mark " (found.verdict.word().to_lowercase()) } cx=(n(at.x)) cy=(n(at.y)) r="3.2" {}
@@ -245,8 +264,15 @@ fn detail(view: &View, mark: &Mark<'_>, address: &str, labels: &mut Labels, room
                 (line("cross", at - 3.5, at + 3.5))
                 (line("cross", at + DVec2::new(-3.5, 3.5), at + DVec2::new(3.5, -3.5)))
             }
-            @if let Some(corner) = labels.beside(at, &number, room) { (words("number", corner, &number)) }
+            @if let Some(labels) = labels { (number(view, mark, labels, room)) }
         }
+    }
+}
+
+fn number(view: &View, mark: &Mark<'_>, labels: &mut Labels, room: DVec2) -> Markup {
+    let number = mark.found().number.to_string();
+    html! {
+        @if let Some(corner) = labels.beside(view.at(mark.spot.at), &number, room) { (words("number", corner, &number)) }
     }
 }
 

@@ -80,7 +80,7 @@ pub fn profile(joined: &Joined, stations: &[(EntryId, &StationEntry)]) -> Markup
                     (line(class, top, bottom)) (line("bar", top - wide, top + wide)) (line("bar", bottom - wide, bottom + wide))
                     circle class={ "mark " (c.station.verdict.word().to_lowercase()) } cx=(n(at)) cy=(n(y(c.value))) r="2.6" {}
                     @let number = c.station.number.to_string();
-                    @if let Some(corner) = labels.beside(DVec2::new(at - 8.0, GROUND + 2.0), &number, DVec2::new(WIDE, GROUND)) {
+                    @if let Some(corner) = labels.beside(DVec2::new(at - 8.0, GROUND + 2.5), &number, DVec2::new(WIDE, GROUND)) {
                         (words("number", corner, &number))
                     }
                 }
