@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use nullwalk::book::{Estimate, Measured, SitePosition, Station, Verdict};
 use nullwalk::job::{Anchor, Content, Datum, Draft, Job, RunCard, Settings, StationEntry};
 use nullwalk::maps::{self, Format};
+use nullwalk::sheet::{self, Brief, Options};
 
 const RUNS: u32 = 100;
 const STATIONS: u32 = 100;
@@ -79,6 +80,20 @@ fn a_large_job_opens_and_is_written_in_good_time() {
         peak_mb().unwrap_or(f64::NAN)
     );
     assert!(opened < OPENS_WITHIN, "opens in {opened:?}");
+    let begun = Instant::now();
+    let places = job.state().places().unwrap();
+    let run = job.state().run_named("run 50").unwrap();
+    let brief = Brief::of_job(job.state(), &places, run).unwrap();
+    let gathered = begun.elapsed();
+    let page = sheet::html(&brief, &Options::default()).unwrap();
+    let pages = sheet::pdf(&brief, &Options::default()).unwrap();
+    let took = begun.elapsed();
+    println!(
+        "sheet of one run: gathered in {gathered:.2?}, both in {took:.2?}, {:.1} MB and {:.1} MB",
+        page.len() as f64 / 1e6,
+        pages.len() as f64 / 1e6
+    );
+    assert!(took < WRITES_WITHIN, "sheet: {took:?}");
     for format in Format::ALL {
         let out = folder.path().join("map");
         let begun = Instant::now();

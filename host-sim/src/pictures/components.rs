@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 use nullwalk_core::extrema::{Extrema, Kind, Prominence};
+use nullwalk_core::locate::Phase;
 
 use super::walk::{Step, Walk, phase_name, stretches};
 use crate::chart::{
@@ -115,7 +116,8 @@ fn features(walk: &Walk, value: impl Fn(&Step) -> f64) -> Vec<(f64, Kind, f64)> 
     let time = |index: u32, fraction: f32| {
         let (a, b) = (walk.steps.get(index as usize)?, walk.steps.get(index as usize + 1));
         let hop_s = b.map_or(0.0, |b| b.time_s - a.time_s);
-        Some(a.time_s + f64::from(fraction) * hop_s)
+        // While the mast is held still, what comes and goes is noise.
+        (a.phase != Phase::Settle).then(|| a.time_s + f64::from(fraction) * hop_s)
     };
     found.iter().filter_map(|f| Some((time(f.index, f.fraction)?, f.kind, f64::from(f.value)))).collect()
 }

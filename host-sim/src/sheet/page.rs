@@ -118,11 +118,15 @@ fn fill(parts: Vec<Part>, setter: &mut Setter, high: f64) -> Vec<Vec<Item>> {
 
 /// Put items on the last page from `y` down, and on as many more as they take. Gives where they end.
 fn put(pages: &mut Vec<Vec<Item>>, mut piled: Piled, mut y: f64, high: f64) -> f64 {
-    piled.items.sort_by(|a, b| a.top.total_cmp(&b.top));
+    // What fits stays in the order in which it is read.
+    let fits = y + piled.height <= high + 1e-6;
+    if !fits {
+        piled.items.sort_by(|a, b| a.top.total_cmp(&b.top));
+    }
     let (mut gone, height) = (0.0, piled.height);
     for mut item in piled.items {
         // What is higher than a page is parted between its lines.
-        if y + item.bottom - gone > high + 1e-6 && (y > 0.0 || item.top > gone) {
+        if !fits && y + item.bottom - gone > high + 1e-6 && (y > 0.0 || item.top > gone) {
             gone = item.top;
             y = 0.0;
             pages.push(Vec::new());
