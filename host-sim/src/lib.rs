@@ -21,6 +21,7 @@ pub mod raster;
 pub mod run;
 pub mod sheet;
 pub mod site;
+pub mod stats;
 pub mod synth;
 pub mod tolerant_toml;
 pub mod tones;
