@@ -126,7 +126,8 @@ fn features(walk: &Walk, value: impl Fn(&Step) -> f64) -> Vec<(f64, Kind, f64)> 
 
 /// The noise as a band, 95 %.
 fn noise(walk: &Walk, value: impl Fn(&Step) -> f64, panel: Panel) -> Markup {
-    let widest = walk.steps.iter().map(|s| panel.y(0.0) - panel.y(SIGMAS95 * s.sigma_nt)).fold(0.0, f64::max);
+    let widest =
+        walk.steps.iter().map(|s| panel.y(0.0) - panel.y(SIGMAS95 * s.sigma_nt)).fold(0.0, f64::max);
     if widest < THINNEST_PX {
         return html! {};
     }
