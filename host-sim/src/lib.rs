@@ -22,6 +22,7 @@ pub mod run;
 pub mod serve;
 pub mod sheet;
 pub mod site;
+pub mod stats;
 pub mod synth;
 pub mod tolerant_toml;
 pub mod tones;

@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 use large::{RUNS, STATIONS, fill, peak_mb};
 use nullwalk::job::Job;
 use nullwalk::maps::{self, Format};
+use nullwalk::sheet::{self, Brief, Options};
 
 const OPENS_WITHIN: Duration = Duration::from_secs(2);
 const WRITES_WITHIN: Duration = Duration::from_secs(5);
@@ -27,6 +28,20 @@ fn a_large_job_opens_and_is_written_in_good_time() {
         peak_mb("self").unwrap_or(f64::NAN)
     );
     assert!(opened < OPENS_WITHIN, "opens in {opened:?}");
+    let begun = Instant::now();
+    let places = job.state().places().unwrap();
+    let run = job.state().run_named("run 50").unwrap();
+    let brief = Brief::of_job(job.state(), &places, run).unwrap();
+    let gathered = begun.elapsed();
+    let page = sheet::html(&brief, &Options::default()).unwrap();
+    let pages = sheet::pdf(&brief, &Options::default()).unwrap();
+    let took = begun.elapsed();
+    println!(
+        "sheet of one run: gathered in {gathered:.2?}, both in {took:.2?}, {:.1} MB and {:.1} MB",
+        page.len() as f64 / 1e6,
+        pages.len() as f64 / 1e6
+    );
+    assert!(took < WRITES_WITHIN, "sheet: {took:?}");
     for format in Format::ALL {
         let out = folder.path().join("map");
         let begun = Instant::now();

@@ -8,6 +8,7 @@ mod lane;
 mod locate;
 mod response;
 mod sweep;
+mod walk;
 
 use std::error::Error;
 
@@ -27,11 +28,13 @@ pub struct Figure {
 /// # Errors
 /// When the simulation behind a figure cannot be set up.
 pub fn figures() -> Result<Vec<Figure>, Box<dyn Error>> {
-    Ok(vec![
+    let mut figures = vec![
         Figure { file: "lane.svg", svg: lane::draw() },
         Figure { file: "locate.svg", svg: locate::draw()? },
         Figure { file: "tone-response.svg", svg: response::draw()? },
         Figure { file: "sweep.svg", svg: sweep::draw()? },
         Figure { file: "depth-uncertainty.svg", svg: depth::draw() },
-    ])
+    ];
+    figures.extend(walk::draw()?);
+    Ok(figures)
 }

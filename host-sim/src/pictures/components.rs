@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 use nullwalk_core::extrema::{Extrema, Kind, Prominence};
+use nullwalk_core::locate::Phase;
 
 use super::walk::{Step, Walk, phase_name, stretches};
 use crate::chart::{
@@ -14,6 +15,8 @@ const HEIGHT: f64 = 130.0;
 const APART: f64 = 172.0;
 /// The band around a curve reaches so many standard uncertainties to either side.
 const SIGMAS95: f64 = 1.96;
+/// A thinner band hides behind its curve, pixels.
+const THINNEST_PX: f64 = 0.5;
 /// A stretch needs so many pixels for its name.
 const NAME_PX: f64 = 46.0;
 
@@ -115,13 +118,19 @@ fn features(walk: &Walk, value: impl Fn(&Step) -> f64) -> Vec<(f64, Kind, f64)> 
     let time = |index: u32, fraction: f32| {
         let (a, b) = (walk.steps.get(index as usize)?, walk.steps.get(index as usize + 1));
         let hop_s = b.map_or(0.0, |b| b.time_s - a.time_s);
-        Some(a.time_s + f64::from(fraction) * hop_s)
+        // While the mast is held still, what comes and goes is noise.
+        (a.phase != Phase::Settle).then(|| a.time_s + f64::from(fraction) * hop_s)
     };
     found.iter().filter_map(|f| Some((time(f.index, f.fraction)?, f.kind, f64::from(f.value)))).collect()
 }
 
 /// The noise as a band, 95 %.
 fn noise(walk: &Walk, value: impl Fn(&Step) -> f64, panel: Panel) -> Markup {
+    let widest =
+        walk.steps.iter().map(|s| panel.y(0.0) - panel.y(SIGMAS95 * s.sigma_nt)).fold(0.0, f64::max);
+    if widest < THINNEST_PX {
+        return html! {};
+    }
     let edge = |step: &Step, side: f64| {
         let y = value(step) + side * SIGMAS95 * step.sigma_nt;
         format!("{} {}", decimal(panel.x(step.time_s)), decimal(panel.y(y)))

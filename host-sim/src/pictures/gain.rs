@@ -35,7 +35,7 @@ pub fn draw(seen: &Seen, report: &SamplesReport) -> Option<String> {
         (heading(LEFT, 184.0, "largest sample of any channel in each tenth of a second"))
         (level.scales())
         (level.curve([(0.0, 0.0), (end_s, 0.0)], GUIDE))
-        (note("end", level.right() - 6.0, level.y(0.0) - 3.0, "rail"))
+        (note("end", level.right() - 6.0, level.y(0.0) + 13.0, "rail"))
         (level.curve(seen.levels.iter().map(|&(t, share)| (t, decibels(share))), FIRST))
         (level.outline())
         (heading(LEFT, 380.0, "trouble"))

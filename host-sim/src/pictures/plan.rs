@@ -9,6 +9,7 @@ use crate::chart::{
     self, Axis, FIRST, FOURTH, LEFT, Line, Mark, Panel, RED, RIGHT, SECOND, SUM, THIRD, WIDTH, decimal,
     heading, note, words,
 };
+use crate::units::metres_range;
 
 const TOP: f64 = 58.0;
 const SIDE: f64 = 400.0;
@@ -22,7 +23,7 @@ const RANGE_DB: f64 = 60.0;
 /// Point of a normal distribution in the plane that holds 95 %: sqrt(-2 ln 0.05).
 const RADIUS95: f64 = 2.4477;
 /// Times keep this far from each other, pixels.
-const TIMES_APART: f64 = 34.0;
+const TIMES_APART: f64 = 46.0;
 
 const PHASES: [(Phase, Line); 4] =
     [(Phase::Listen, THIRD), (Phase::Home, SECOND), (Phase::Bracket, FIRST), (Phase::Settle, FOURTH)];
@@ -191,7 +192,9 @@ fn beside(walk: &Walk, fix: Option<Found>) -> Markup {
         (words("start", left + 20.0, keys + 64.0, "unknown; length by decibels"))
         (words("start", left, keys + 92.0, &format!("verdict: {verdict:?}")))
         @if let Some(r) = range {
-            (words("start", left, keys + 110.0, &format!("depth to source, 95 %: {}", crate::units::metres_range(f64::from(r.low_m), f64::from(r.high_m)))))
+            (words("start", left, keys + 110.0, "depth to source, 95 %:"))
+            @let range = metres_range(f64::from(r.low_m), f64::from(r.high_m));
+            (words("start", left, keys + 126.0, &range))
         }
     }
 }

@@ -4,6 +4,7 @@ use glam::DVec3;
 use maud::html;
 use nullwalk_core::field::dipole;
 use nullwalk_core::frame::heading_rotation;
+use nullwalk_core::locate::Phase;
 
 use super::components::bands;
 use super::walk::{Step, Walk};
@@ -92,11 +93,10 @@ fn sonde(walk: &Walk, pitch_sign: f64) -> Option<Found> {
     let fix = walk.outcome.fix.as_ref()?;
     let (place, lay, moment) = (fix.place?, fix.lay_rad?, fix.moment_a_m2?);
     let depth_m = f64::from(walk.outcome.judgement.depth?.depth_m);
-    // The ground is a foot's height below the node at the mark.
-    let mark = DVec3::new(f64::from(place.east_m), f64::from(place.north_m), 0.0);
-    let apart = |at: DVec3| at.truncate().distance_squared(mark.truncate());
-    let near = walk.steps.iter().filter_map(|s| s.at_m).min_by(|a, b| apart(*a).total_cmp(&apart(*b)))?;
-    let at_m = mark.with_z(near.z - walk.foot_m - depth_m);
+    // The ground is a foot's height below the node that rests on it.
+    let held = walk.steps.iter().rev().find(|s| s.phase == Phase::Settle).and_then(|s| s.at_m)?;
+    let up_m = held.z - walk.foot_m - depth_m;
+    let at_m = DVec3::new(f64::from(place.east_m), f64::from(place.north_m), up_m);
     let (s, c) = f64::from(lay.value).sin_cos();
     let (sp, cp) = (pitch_sign * fix.pitch_rad.map_or(0.0, |p| f64::from(p.value))).sin_cos();
     Some(Found { at_m, moment: f64::from(moment.value) * DVec3::new(s * cp, c * cp, sp) })

@@ -2,18 +2,18 @@
 
 use std::f64::consts::TAU;
 
-use nullwalk_core::frame::SampleSource;
 use realfft::RealFftPlanner;
 
 use crate::capture::{Capture, CaptureError};
 
-const BUFFER_FRAMES: usize = 4096;
 /// Columns are added together until there are so many at most.
 pub const MOST_COLUMNS: usize = 160;
 /// Rows of the waterfall.
 pub const ROWS: usize = 140;
 /// Time steps of the levels, seconds.
 const LEVEL_S: f64 = 0.1;
+/// A gap is no longer in the picture than this, seconds: its length is a number that anybody may have written.
+const LONGEST_GAP_S: f64 = 60.0;
 /// Length of a window, seconds; windows overlap by half.
 const WINDOW_S: f64 = 0.5;
 
@@ -45,20 +45,16 @@ pub fn look<const C: usize>(capture: &Capture) -> Result<Seen, CaptureError> {
     let (mut input, mut output) = (fft.make_input_vec(), fft.make_output_vec());
     let hann: Vec<f64> = (0..length).map(|n| 0.5 - 0.5 * (TAU * n as f64 / length as f64).cos()).collect();
     let level_frames = ((LEVEL_S * rate_hz) as u64).max(1);
-    let mut reader = capture.reader::<C>()?;
-    let mut frames = vec![[0; C]; BUFFER_FRAMES];
+    let longest_gap = (LONGEST_GAP_S * rate_hz) as u64;
     let mut pending: Vec<[f64; C]> = Vec::new();
     let (mut next, mut level, mut level_at) = (0_u64, 0.0_f64, 0_u64);
-    while let Some(info) = reader.read(&mut frames)? {
-        let block = frames.get(..info.frames).unwrap_or_default();
+    capture.reader::<C>()?.each_block(|block, _| {
         // What was lost is silence, so that time goes on.
-        if info.start > next && !pending.is_empty() {
-            let lost = usize::try_from(info.start - next).unwrap_or(0).min(length);
-            pending.resize(pending.len() + lost, [0.0; C]);
-        }
-        next = info.start + info.frames as u64;
-        let gain = capture.ladder.rungs().get(usize::from(info.rung)).map_or(1.0, |r| f64::from(r.gain));
-        for (frame, at) in block.iter().zip(info.start..) {
+        let lost = block.start.saturating_sub(next).min(longest_gap);
+        pending.resize(pending.len() + usize::try_from(lost).unwrap_or(0), [0.0; C]);
+        next = block.start + block.frames.len() as u64;
+        let gain = capture.ladder.rungs().get(usize::from(block.rung)).map_or(1.0, |r| f64::from(r.gain));
+        for (frame, at) in block.frames.iter().zip(block.start..) {
             let largest = frame.iter().map(|c| f64::from(c.unsigned_abs())).fold(0.0, f64::max);
             level = level.max(largest / rail);
             if largest >= rail {
@@ -91,7 +87,7 @@ pub fn look<const C: usize>(capture: &Capture) -> Result<Seen, CaptureError> {
             seen.columns.push(column);
             pending.drain(..length / 2);
         }
-    }
+    })?;
     while seen.columns.len() > MOST_COLUMNS {
         seen.columns = seen.columns.chunks(2).map(louder).collect();
         seen.column_s *= 2.0;

@@ -3,7 +3,7 @@
 use glam::DVec2;
 use jiff::Timestamp;
 
-use crate::alignment::{Trouble, join};
+use crate::alignment::{Trouble, Unjoined, join};
 use crate::book::Run;
 use crate::job::{Content, EntryId, OtherLine, Places, State, Sweep, Ticket, Utility};
 
@@ -80,6 +80,8 @@ impl Brief {
                 flags.extend(joined.flags.into_iter().map(|flag| flag.sentence));
                 trouble = joined.trouble;
             }
+            // One station alone is no line, and the summary tells how many there are.
+            Err(Unjoined::TooFew { .. }) => {}
             Err(why) => flags.push(format!("No line was joined: {why}.")),
         }
         Some(Self {

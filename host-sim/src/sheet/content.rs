@@ -1,7 +1,7 @@
 //! What a sheet says, and in which order.
 
 use super::block::{Block, Column, Content, Para, Role, Row, Table, theirs};
-use super::brief::Brief;
+use super::brief::{Brief, TieLine};
 use super::options::{Options, both};
 use super::{cautions, legend, plan, profile, table};
 use crate::book::{Run, Verdict};
@@ -22,6 +22,7 @@ pub fn content(brief: &Brief, options: &Options) -> Content {
     blocks.push(Block::Heading("Profile: depth to source".to_owned()));
     blocks.push(profile::profile(brief, options));
     blocks.extend(legend::legend(brief));
+    blocks.push(colophon(run));
     blocks.push(Block::NewPage);
     let simulated = if run.is_simulated() { " (simulated)" } else { "" };
     blocks.push(Block::Heading(format!("Stations: {title}{simulated}")));
@@ -31,9 +32,8 @@ pub fn content(brief: &Brief, options: &Options) -> Content {
     blocks.extend(searched(&brief.sweeps, options));
     blocks.extend(other_lines(&brief.others));
     blocks.extend(not_on_record(brief));
-    blocks.extend(made(run));
     blocks.extend(cautions::cautions(brief, options));
-    blocks.extend(signatures(run));
+    blocks.push(signatures());
     let simulated = if run.is_simulated() { "Simulated. " } else { "" };
     let foot = format!("{simulated}Never permission to dig. Notify first, expose by safe means.");
     Content { title, foot, blocks }
@@ -69,6 +69,7 @@ fn header(brief: &Brief, options: &Options) -> Vec<Block> {
         blocks.push(Block::Para(Para::new(Role::Body, "").bold("Site: ").said(&run.site_note)));
     }
     blocks.push(Block::Para(Para::new(Role::Body, "").bold("Pipe: ").add(&pipe(brief, options))));
+    blocks.push(made(run));
     blocks
 }
 
@@ -134,27 +135,33 @@ fn ties(brief: &Brief, options: &Options) -> Vec<Block> {
     let heading = Block::Heading("Ties to permanent points".to_owned());
     let columns = vec![
         Column { head: "Station", width_mm: 16.0 },
-        Column { head: "Distance, level", width_mm: 40.0 },
-        Column { head: "How", width_mm: 26.0 },
-        Column { head: "Point", width_mm: 98.0 },
+        Column { head: "Level distances to points", width_mm: 164.0 },
     ];
-    let rows = brief.ties.iter().map(|tie| {
-        let how = if tie.taped { "taped" } else { "computed" };
-        let mut point = Para::new(Role::Cell, "").said(&tie.point);
-        if !tie.description.trim().is_empty() {
-            let description = format!("  {}", theirs(&tie.description));
-            point = point.soft(&description);
+    let row = |lines: &[TieLine]| {
+        let mut para = Para::new(Role::Cell, "");
+        for (k, tie) in lines.iter().enumerate() {
+            let how = if tie.taped { "taped" } else { "computed" };
+            para = para.add(if k > 0 { "; " } else { "" }).said(&tie.point).add(": ");
+            para = para.bold(&both(&options.units.length(tie.distance_m))).soft(&format!(" ({how})"));
         }
-        let cells = vec![
-            cell(&tie.station.to_string()),
-            cell(&both(&options.units.length(tie.distance_m))),
-            cell(how),
-            vec![point],
-        ];
-        Row { cells, detail: Vec::new() }
-    });
-    let rows = rows.collect();
-    vec![heading, Block::Table(Table { columns, rows })]
+        let number = lines.first().map_or(String::new(), |tie| tie.station.to_string());
+        Row { cells: vec![cell(&number), vec![para]], detail: Vec::new() }
+    };
+    let rows = brief.ties.chunk_by(|a, b| a.station == b.station).map(row).collect();
+    let mut points: Vec<&TieLine> = Vec::new();
+    for tie in &brief.ties {
+        if !points.iter().any(|known| known.point == tie.point) {
+            points.push(tie);
+        }
+    }
+    let mut para = Para::new(Role::Also, "Points: ");
+    for (k, tie) in points.iter().enumerate() {
+        para = para.add(if k > 0 { "; " } else { "" }).said(&tie.point);
+        if !tie.description.trim().is_empty() {
+            para = para.add(", ").said(&tie.description);
+        }
+    }
+    vec![heading, Block::Table(Table { columns, rows }), Block::Para(para.add("."))]
 }
 
 /// What is to be said of the line and not of one station.
@@ -283,9 +290,9 @@ fn not_on_record(brief: &Brief) -> Vec<Block> {
     std::iter::once(heading).chain(missing.into_iter().map(Block::Para)).collect()
 }
 
-fn made(run: &Run) -> Vec<Block> {
+fn made(run: &Run) -> Block {
     let para = Para::new(Role::Body, "")
-        .add("Located by ")
+        .bold("Located by ")
         .known_or_blank(&run.made.by, 34.0)
         .add(" on ")
         .known_or_blank(&run.recorded, 26.0)
@@ -294,24 +301,23 @@ fn made(run: &Run) -> Vec<Block> {
         .add(", last calibrated ")
         .known_or_blank(&run.made.calibrated, 26.0)
         .add(".");
-    vec![Block::Heading("Who, when, with what".to_owned()), Block::Para(para)]
+    Block::Para(para)
 }
 
-fn signatures(run: &Run) -> Vec<Block> {
-    let line = |who: &str| {
-        Para::new(Role::Body, who).blank(58.0).add(" name ").blank(40.0).add(" date ").blank(24.0)
-    };
-    let handed = Para::new(
-        Role::Also,
-        "Handed over with the marks on the ground as drawn. A signature is no permission to dig.",
-    );
+fn colophon(run: &Run) -> Block {
     let simulated = if run.is_simulated() { "Simulated. " } else { "" };
-    let colophon = format!(
+    let words = format!(
         "Positions count from the site’s origin. Ranges are rounded outwards. {simulated}Drawn by nullwalk {}.",
         env!("CARGO_PKG_VERSION")
     );
-    vec![
-        Block::Framed { broken: false, paras: vec![handed, line("Located by "), line("Taken over by ")] },
-        Block::Para(Para::new(Role::Also, &colophon)),
-    ]
+    Block::Para(Para::new(Role::Also, &words))
+}
+
+fn signatures() -> Block {
+    let line = |who: &str| {
+        Para::new(Role::Body, who).blank(58.0).add(" name ").blank(40.0).add(" date ").blank(24.0)
+    };
+    let handed = "Handed over with the marks on the ground as drawn. A signature is no permission to dig.";
+    let paras = vec![Para::new(Role::Also, handed), line("Located by "), line("Taken over by ")];
+    Block::Framed { broken: false, paras }
 }

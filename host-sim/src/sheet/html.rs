@@ -48,8 +48,10 @@ fn one(block: &Block) -> Markup {
                 @for (mark, words) in items { li { (drawing(mark, "drawing swatch")) span { (words) } } }
             },
             Block::Table(it) => (table(it)),
-            Block::Numbered(items) => ol.numbered {
-                @for it in items { li class=(it.role.look().class) { (pieces(it)) } }
+            Block::Numbered(items) => div.numbered {
+                @for (it, n) in items.iter().zip(1..) {
+                    p class=(it.role.look().class) { span.number { (n) "." } (pieces(it)) }
+                }
             },
             Block::NewPage => div.new-page {},
         }

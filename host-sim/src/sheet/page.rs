@@ -118,11 +118,15 @@ fn fill(parts: Vec<Part>, setter: &mut Setter, high: f64) -> Vec<Vec<Item>> {
 
 /// Put items on the last page from `y` down, and on as many more as they take. Gives where they end.
 fn put(pages: &mut Vec<Vec<Item>>, mut piled: Piled, mut y: f64, high: f64) -> f64 {
-    piled.items.sort_by(|a, b| a.top.total_cmp(&b.top));
+    // What fits stays in the order in which it is read.
+    let fits = y + piled.height <= high + 1e-6;
+    if !fits {
+        piled.items.sort_by(|a, b| a.top.total_cmp(&b.top));
+    }
     let (mut gone, height) = (0.0, piled.height);
     for mut item in piled.items {
         // What is higher than a page is parted between its lines.
-        if y + item.bottom - gone > high + 1e-6 && (y > 0.0 || item.top > gone) {
+        if !fits && y + item.bottom - gone > high + 1e-6 && (y > 0.0 || item.top > gone) {
             gone = item.top;
             y = 0.0;
             pages.push(Vec::new());
@@ -284,28 +288,33 @@ impl Setter {
     fn numbered(&mut self, items: &[Para]) -> Piled {
         const NUMBER_MM: f64 = 4.5;
         let width = (WIDTH_MM - COLUMN_GAP_MM) / 2.0;
-        let set: Vec<Piled> =
-            items.iter().map(|it| self.set(it, &it.role.look(), NUMBER_MM, width - NUMBER_MM)).collect();
-        let gap = Role::Fine.look().above_mm;
-        let half = set.iter().map(|s| s.height + gap).sum::<f64>() / 2.0;
-        let mut piled = Piled::default();
-        let (mut x, mut y, mut deepest) = (0.0, 0.0, 0.0_f64);
-        for (k, mut it) in set.into_iter().enumerate() {
-            // Into the second column where more than half of it would stand below the middle.
-            if x == 0.0 && y > 0.0 && y + it.height / 2.0 > half {
-                (x, y) = (width + COLUMN_GAP_MM, 0.0);
-            }
-            it.shift(x);
-            let height = it.height;
-            let number =
-                self.set(&Para::new(Role::Fine, &format!("{}.", k + 1)), &Role::Fine.look(), x, NUMBER_MM);
-            piled.add(number, y);
-            piled.add(it, y);
-            y += height + gap;
-            deepest = deepest.max(y);
+        let mut column = Piled::default();
+        for (k, it) in items.iter().enumerate() {
+            let look = it.role.look();
+            let y = column.height + if k > 0 { look.above_mm } else { 0.0 };
+            let number = format!("{}.", k + 1);
+            column.add(self.set(&Para::new(Role::Fine, &number), &look, 0.0, NUMBER_MM), y);
+            column.add(self.set(it, &look, NUMBER_MM, width - NUMBER_MM), y);
         }
-        piled.height = deepest;
-        piled
+        // The second column begins with the first line below the middle.
+        let half = column.height / 2.0;
+        let break_at =
+            column.items.iter().map(|i| i.top).filter(|top| *top >= half).fold(f64::MAX, f64::min);
+        let (mut left, mut right) = (Piled::default(), Piled::default());
+        for mut item in column.items {
+            if item.top < break_at {
+                left.height = left.height.max(item.bottom);
+                left.items.push(item);
+            } else {
+                item.top -= break_at;
+                item.bottom -= break_at;
+                right.height = right.height.max(item.bottom);
+                right.items.push(item);
+            }
+        }
+        right.shift(width + COLUMN_GAP_MM);
+        left.add(right, 0.0);
+        left
     }
 
     /// The heading row of a table.

@@ -9,14 +9,14 @@ use super::brief::{Brief, TieLine};
 use super::draw::{
     DOT_MM, Labels, TAG_MM, WIDTH_MM, coloured, diamond, joint, label, line, mm, point_mark, text,
 };
-use super::options::{Options, Units};
+use super::options::{Options, Paper, Units};
 use super::scale;
 use crate::book::{Run, Station};
 use crate::job::{OtherLine, Utility};
 use crate::letters::shortened;
 use crate::units::METRES_PER_FOOT;
 
-/// The plan grows as tall as this before the scale is reduced.
+/// The plan grows as tall as this on A4 before the scale is reduced, and by as much less on lower paper.
 const TALLEST_MM: f64 = 80.0;
 const SHORTEST_MM: f64 = 46.0;
 /// Strip under the drawing for the scale bars and the north arrow.
@@ -60,7 +60,7 @@ pub fn plan(brief: &Brief, options: &Options) -> Block {
     }
     let links = links(&spots);
     let ties = near_ties(&spots, &brief.ties);
-    let view = View::around(&spots, &ties, options.units);
+    let view = View::around(&spots, &ties, options);
     let lay_mm = half_lay_mm(&view, &links);
     let frame_height = view.height_mm;
     let content = html! {
@@ -101,7 +101,7 @@ fn near_ties<'a>(spots: &[Spot<'_>], ties: &'a [TieLine]) -> Vec<(DVec2, &'a Tie
 /// Points once each with their names, and thin lines from the stations to them.
 fn tie_lines(view: &View, spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], units: Units) -> Markup {
     let place = |number: u32| spots.iter().find(|s| s.station.number == number).map(|s| view.at(s.place_m));
-    let lettered = ties.len() <= MOST_LETTERED;
+    let lettered = ties.iter().filter(|(_, tie)| tie.taped).count() <= MOST_LETTERED;
     let mut points: Vec<(DVec2, &str)> = Vec::new();
     for (at, tie) in ties {
         if !points.iter().any(|(_, name)| *name == tie.point) {
@@ -111,7 +111,7 @@ fn tie_lines(view: &View, spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], units:
     html! {
         @for (at, tie) in ties {
             @let to = view.at(*at);
-            @if let Some(from) = place(tie.station) {
+            @if let Some(from) = place(tie.station).filter(|_| tie.taped) {
                 (line("tie", from, to))
                 @if lettered && from.distance(to) > 14.0 {
                     (text("fine haloed middle", from.lerp(to, 0.62) + DVec2::new(0.0, 0.8), &units.length(tie.distance_m)[0]))
@@ -227,9 +227,11 @@ impl Axes {
 }
 
 impl View {
-    fn around(spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], units: Units) -> Self {
+    fn around(spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], options: &Options) -> Self {
         const SIDE_MM: f64 = 15.0;
         const BOTTOM_MM: f64 = 9.0;
+        let units = options.units;
+        let tallest_mm = TALLEST_MM - Paper::A4.size_mm().1 + options.paper.size_mm().1;
         let points: Vec<DVec2> = ties.iter().map(|(at, _)| *at).collect();
         let (low, high) = bounds(spots, &points, Axes::NorthUp);
         let size_m = high - low;
@@ -239,11 +241,19 @@ impl View {
         let wide = scale::ratio(size_m.x, WIDTH_MM - 2.0 * SIDE_MM);
         // Where labels go depends on the scale, and how much height they leave depends on where they go: the
         // scale that fits the width says enough about the labels.
-        let label_x = spots.iter().map(|s| (axes.turn(s.place_m).x * 1000.0 / wide, s.station));
-        let labels = Labels::place(label_x);
-        let top_mm = LABEL_STAND_OFF_MM + LABEL_GAP_MM + labels.height_mm();
-        let ratio =
-            wide.max(scale::ratio(size_m.y, (TALLEST_MM - top_mm - BOTTOM_MM).max(SHORTEST_MM / 2.0)));
+        let labels = |ratio: f64| {
+            // Over each mark stands the edge of its zone.
+            let base = |s: &Spot<'_>| {
+                let at = axes.turn(s.place_m) * 1000.0 / ratio;
+                at - DVec2::new(0.0, (s.zone_m.unwrap_or(0.0) * 1000.0 / ratio).max(LABEL_STAND_OFF_MM))
+            };
+            Labels::place(spots.iter().map(|s| (base(s), s.station)))
+        };
+        let top_mm = |labels: &Labels| LABEL_STAND_OFF_MM + LABEL_GAP_MM + labels.height_mm();
+        let room_mm = (tallest_mm - top_mm(&labels(wide)) - BOTTOM_MM).max(SHORTEST_MM / 2.0);
+        let ratio = wide.max(scale::ratio(size_m.y, room_mm));
+        let labels = labels(ratio);
+        let top_mm = top_mm(&labels);
         let mm_per_m = 1000.0 / ratio;
         let size_mm = size_m * mm_per_m;
         let height_mm = (size_mm.y + top_mm + BOTTOM_MM).max(SHORTEST_MM);
@@ -512,7 +522,7 @@ mod tests {
     fn the_plan_is_to_scale_and_north_is_up() {
         let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, 13.0, 3.0, Verdict::Agree)]);
         let spots = spots(&run);
-        let view = View::around(&spots, &[], Units::Metric);
+        let view = View::around(&spots, &[], &Options::default());
         let (a, b) = (view.at(spots[0].place_m), view.at(spots[1].place_m));
         assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthUp));
         assert!(((b - a) - DVec2::new(130.0, -30.0)).length() < 1e-9);
@@ -525,7 +535,7 @@ mod tests {
     fn a_run_to_the_north_is_turned_and_not_mirrored() {
         let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, -3.0, 13.0, Verdict::Agree)]);
         let spots = spots(&run);
-        let view = View::around(&spots, &[], Units::Metric);
+        let view = View::around(&spots, &[], &Options::default());
         assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthRight));
         let run_mm = view.at(spots[1].place_m) - view.at(spots[0].place_m);
         // North to the right puts west up.
@@ -568,7 +578,7 @@ mod tests {
             ..Run::default()
         };
         let spots = spots(&run);
-        let view = View::around(&spots, &[], Units::Metric);
+        let view = View::around(&spots, &[], &Options::default());
         let links = links(&spots);
         let corners: Vec<DVec2> = band(&view, &links[0])
             .unwrap()

@@ -6,8 +6,8 @@ use nullwalk_core::verdict::Verdict;
 use crate::chart::{
     self, Axis, BLUE, FIRST, GUIDE, LEFT, Panel, RIGHT, SECOND, SUM, WIDTH, heading, note, words,
 };
+use crate::stats::{mean, quantile, rms};
 use crate::trials::rows::Row;
-use crate::trials::stats::{mean, quantile, rms};
 use crate::trials::summary::{DEPTHS_M, error_in_bounds, within_range};
 
 /// More dots than this make no picture clearer.

@@ -4,9 +4,9 @@ use maud::html;
 use nullwalk_core::verdict::Verdict;
 
 use crate::chart::{self, Axis, CURVES, GUIDE, INK, LEFT, Line, Panel, SUM, decimal, words};
+use crate::stats::Share;
 use crate::trials::roc::Roc;
 use crate::trials::rows::Row;
-use crate::trials::stats::Share;
 use crate::trials::summary::{score, score_names};
 
 const SIDE: f64 = 420.0;

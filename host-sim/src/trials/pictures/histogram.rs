@@ -6,8 +6,8 @@ use maud::{Markup, html};
 use nullwalk_core::verdict::{Method, Verdict};
 
 use crate::chart::{self, Axis, BLUE, LEFT, Panel, RIGHT, SECOND, WIDTH, heading, note, words};
+use crate::stats::{quantile, rms};
 use crate::trials::rows::Row;
-use crate::trials::stats::{quantile, rms};
 
 /// Width of a column, and how far the scale reaches, in sigmas.
 const COLUMN: f64 = 0.5;
