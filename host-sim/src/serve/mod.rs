@@ -46,6 +46,8 @@ pub use upload::{is_folder_name, is_part_of_a_capture};
 
 /// Threads that read jobs and draw.
 const DESKS: usize = 16;
+/// Captures that may arrive at once.
+const MOST_ARRIVING: usize = 2;
 
 /// What is to be shown, and to whom.
 #[derive(Debug, Clone)]
@@ -94,6 +96,8 @@ pub(crate) struct Office {
     keys: Keys,
     /// One heavy piece of work at a time.
     heavy: Semaphore,
+    /// Places for captures that arrive.
+    arriving: Arc<Semaphore>,
     pictures: pictures::Album,
     port: u16,
     /// Whether other machines are let in.
@@ -127,8 +131,8 @@ impl Server {
         listener.set_nonblocking(true)?;
         let port = listener.local_addr()?.port();
         let (shelf, keys) = (Shelf::new(plan.jobs), Keys::new(plan.token));
-        let office =
-            Office { shelf, keys, heavy: Semaphore::new(1), pictures: Default::default(), port, open };
+        let (heavy, arriving) = (Semaphore::new(1), Arc::new(Semaphore::new(MOST_ARRIVING)));
+        let office = Office { shelf, keys, heavy, arriving, pictures: Default::default(), port, open };
         Ok(Self { listener, office: Arc::new(office) })
     }
 

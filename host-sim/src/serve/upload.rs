@@ -13,6 +13,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Redirect};
 use maud::{Markup, html};
 use tempfile::TempDir;
+use tokio::sync::OwnedSemaphorePermit;
 
 use super::entrance::UPLOAD;
 use super::job_page::{address, name};
@@ -97,6 +98,7 @@ struct Sent {
     by: String,
     /// The files, in a folder beside the job that goes unless it is kept.
     files: TempDir,
+    _place: OwnedSemaphorePermit,
 }
 
 pub async fn receive(
@@ -111,13 +113,6 @@ pub async fn receive(
             format!("This takes the form with the files: {}.", why.body_text()),
         )
     })?;
-    let busy = || {
-        Trouble::new(
-            StatusCode::SERVICE_UNAVAILABLE,
-            "Another capture or export is being worked on. Send this again in a moment.",
-        )
-    };
-    let _permit = office.heavy.try_acquire().map_err(|_| busy())?;
     let volume = office.find(&job)?;
     let sent = tokio::time::timeout(ARRIVE_WITHIN, async {
         let sent = arrive(&office, &volume, &mut multipart).await;
@@ -130,6 +125,7 @@ pub async fn receive(
     let late =
         |_| Trouble::new(StatusCode::REQUEST_TIMEOUT, "The files did not arrive in time. Send them again.");
     let sent = sent.map_err(late)??;
+    let _permit = office.heavy.acquire().await.map_err(|_| Trouble::not_found())?;
     if let Some(Extension(working)) = working {
         working.set(true);
     }
@@ -182,7 +178,7 @@ fn not_kept(path: &Path) -> impl Fn(std::io::Error) -> Trouble + use<> {
 async fn arrive(office: &Office, volume: &Volume, form: &mut Multipart) -> Result<Sent, Trouble> {
     let (mut key_seen, mut all_bytes) = (false, 0);
     let (mut name, mut run, mut by) = (String::new(), None, String::new());
-    let mut files: Option<TempDir> = None;
+    let mut files: Option<(TempDir, OwnedSemaphorePermit)> = None;
     let unread = |why: extract::multipart::MultipartError| {
         Trouble::new(
             why.status(),
@@ -222,28 +218,38 @@ async fn arrive(office: &Office, volume: &Volume, form: &mut Multipart) -> Resul
             return Err(Trouble::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, what));
         };
         let folder = match &files {
-            Some(files) => files.path().to_owned(),
+            Some((files, _)) => files.path().to_owned(),
             None => {
+                let place = Arc::clone(&office.arriving).try_acquire_owned().map_err(|_| {
+                    let what = "Other captures are arriving. Send this again in a moment.";
+                    Trouble::new(StatusCode::SERVICE_UNAVAILABLE, what)
+                })?;
                 let made = begin(volume, &name)?;
                 let path = made.path().to_owned();
-                files = Some(made);
+                files = Some((made, place));
                 path
             }
         };
         store(field, &folder.join(part), (*most).min(LARGEST_BYTES - all_bytes), &mut all_bytes).await?;
     }
-    let files = files
+    let (files, place) = files
         .ok_or_else(|| Trouble::unfit("There are no files in this form. Choose those of a capture."))?;
-    Ok(Sent { name, run, by, files })
+    Ok(Sent { name, run, by, files, _place: place })
+}
+
+fn not_there_yet(capture: &Path) -> Result<(), Trouble> {
+    if !capture.exists() {
+        return Ok(());
+    }
+    let name = capture.file_name().unwrap_or_default().display();
+    let what = format!("There is a capture {name} of this job already. Choose another name.");
+    Err(Trouble::new(StatusCode::CONFLICT, what))
 }
 
 /// A folder beside the job for the files of a capture, hidden until they are all there.
 fn begin(volume: &Volume, name: &str) -> Result<TempDir, Trouble> {
     let shelf = shelf_of(volume);
-    if shelf.join(name).exists() {
-        let what = format!("There is a capture {name:?} of this job already. Choose another name.");
-        return Err(Trouble::new(StatusCode::CONFLICT, what));
-    }
+    not_there_yet(&shelf.join(name))?;
     fs::create_dir_all(&shelf).map_err(not_kept(&shelf))?;
     tempfile::Builder::new().prefix(".arriving-").tempdir_in(&shelf).map_err(not_kept(&shelf))
 }
@@ -296,7 +302,7 @@ async fn store(mut field: Field<'_>, path: &Path, most: u64, all_bytes: &mut u64
 
 /// Locate what was sent, keep it, and give the entry of its station.
 fn enter(office: &Office, volume: &Volume, sent: Sent) -> Result<EntryId, Trouble> {
-    let Sent { name, run, by, files } = sent;
+    let Sent { name, run, by, files, _place } = sent;
     // Messages go by the folder's name: where it lies for the moment is nobody's concern.
     let plain = |text: String| text.replace(&files.path().display().to_string(), &name);
     let unfit =
@@ -319,6 +325,7 @@ fn enter(office: &Office, volume: &Volume, sent: Sent) -> Result<EntryId, Troubl
         run::locate_capture(&capture, Default::default()).map_err(|e| unfit(e.to_string()))?;
     let located = run::of_capture(&capture, &name, &outcome);
     let kept = shelf_of(volume).join(&name);
+    not_there_yet(&kept)?;
     // From here on the folder stays, unless the job cannot take it.
     let arrived = files.keep();
     if let Err(error) = fs::rename(&arrived, &kept) {
