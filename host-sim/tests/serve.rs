@@ -222,7 +222,7 @@ fn nothing_but_jobs_can_be_asked_for() {
     assert!(
         listed.contains("yard.job")
             && !listed.contains("deep")
-            && !listed.contains("link")
+            && !listed.contains("link.job")
             && !listed.contains("secret")
     );
     for path in [
