@@ -123,7 +123,7 @@ pub fn plan<F: Fn(EntryId) -> String, G: Fn(EntryId) -> String>(
     // Every one, every second, every fifth and so on.
     let every = [1, 2, 5, 10, 20, 50, 100].into_iter().find(|&n| f64::from(n) * apart >= NUMBERS_APART);
     let numbered =
-        |m: &Mark<'_>| every.is_some_and(|n| m.found().number % n == 0) || m.found().trouble_spot;
+        |m: &Mark<'_>| every.is_some_and(|n| m.found().number.is_multiple_of(n)) || m.found().trouble_spot;
     html! {
         svg.map xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Map of the job, north up"
             viewBox={ "0 0 " (n(WIDE)) " " (n(view.height + STRIP)) } {

@@ -14,8 +14,10 @@ const RIGHT: f64 = WIDE - 14.0;
 const GROUND: f64 = 34.0;
 const FLOOR: f64 = 214.0;
 const TALL: f64 = 258.0;
-/// With more stations they are not told apart any more.
-const MOST_DETAILED: usize = 120;
+/// Stations that stand closer are not told apart any more.
+const CLOSEST: f64 = 6.0;
+/// Numbers that follow each other are so far apart; between them some are left out.
+const NUMBERS_APART: f64 = 26.0;
 
 /// A station with a depth, and how far along the run it is.
 struct Column<'a> {
@@ -47,6 +49,9 @@ pub fn profile(joined: &Joined, stations: &[(EntryId, &StationEntry)]) -> Markup
     let x = |along_m: f64| LEFT + 14.0 + (RIGHT - LEFT - 28.0) * along_m / joined.length_m.max(1e-3);
     let along_step = round_up(joined.length_m.max(0.01) / 6.0);
     let along_figures = (joined.length_m / along_step).floor() as u32;
+    let apart = (RIGHT - LEFT - 28.0) / columns.len() as f64;
+    let every =
+        [1, 2, 5, 10, 20].into_iter().find(|&n| f64::from(n) * apart >= NUMBERS_APART).unwrap_or(50);
     let mut labels = Labels::default();
     html! {
         svg.profile xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Depth to source along the run"
@@ -72,16 +77,15 @@ pub fn profile(joined: &Joined, stations: &[(EntryId, &StationEntry)]) -> Markup
                         d=(through([DVec2::new(x(a.along_m), y(a.value)), DVec2::new(x(b.along_m), y(b.value))])) {}
                 }
             }
-            @if columns.len() <= MOST_DETAILED {
+            @if apart >= CLOSEST {
                 @for c in &columns {
                     @let (at, wide) = (x(c.along_m), DVec2::new(3.0, 0.0));
                     @let class = if c.station.verdict == Verdict::Doubt { "bar doubt" } else { "bar" };
                     @let (top, bottom) = (DVec2::new(at, y(c.low95)), DVec2::new(at, y(c.high95)));
                     (line(class, top, bottom)) (line("bar", top - wide, top + wide)) (line("bar", bottom - wide, bottom + wide))
                     circle class={ "mark " (c.station.verdict.word().to_lowercase()) } cx=(n(at)) cy=(n(y(c.value))) r="2.6" {}
-                    @let number = c.station.number.to_string();
-                    @if let Some(corner) = labels.beside(DVec2::new(at - 8.0, GROUND + 2.5), &number, DVec2::new(WIDE, GROUND)) {
-                        (words("number", corner, &number))
+                    @if c.station.number.is_multiple_of(every) {
+                        (number(c, at, &mut labels))
                     }
                 }
             } @else {
@@ -105,4 +109,10 @@ pub fn profile(joined: &Joined, stations: &[(EntryId, &StationEntry)]) -> Markup
 
 fn short(value: f64) -> String {
     format!("{}", (value * 1e6).round() / 1e6)
+}
+
+fn number(column: &Column<'_>, at: f64, labels: &mut Labels) -> Markup {
+    let number = column.station.number.to_string();
+    let corner = labels.beside(DVec2::new(at - 8.0, GROUND + 2.5), &number, DVec2::new(WIDE, GROUND));
+    html! { @if let Some(corner) = corner { (words("number", corner, &number)) } }
 }
