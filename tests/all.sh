@@ -35,6 +35,9 @@ step "Maps of a job, opened by GDAL, ezdxf and others"
 cargo build --quiet --release -p nullwalk
 bash tests/maps.sh "$CARGO_TARGET_DIR/release/nullwalk"
 
+step "The local page in a browser"
+bash tests/page.sh "$CARGO_TARGET_DIR/release/nullwalk"
+
 if [ -e tests/fuzz/Cargo.toml ]; then
     step "Fuzz targets compile"
     cargo check --quiet --manifest-path tests/fuzz/Cargo.toml

@@ -27,6 +27,7 @@ debian_package() { # COMMAND PACKAGE
 
 debian_package c++ g++ # the fuzzing library is C++
 debian_package qemu-system-arm qemu-system-arm
+debian_package chromium chromium # visits the local page
 # Maps are opened by libraries for Python, in an environment of the tests' own. On Debian the module that makes it has a
 # package of its own.
 debian_package python3 python3

@@ -3,8 +3,9 @@
 mod invented_run;
 
 use invented_run::{invented_run, refused_run};
-use nullwalk::book::{Pipe, Run, Station, Verdict};
-use nullwalk::sheet;
+use nullwalk::book::{Pipe, Provenance, Run, Station, Verdict};
+use nullwalk::job::{OtherLine, Sweep, Ticket, Utility};
+use nullwalk::sheet::{self, Brief, Options, Paper, TieLine, Units};
 use nullwalk::units::{feet_inches, feet_inches_range, metres, metres_range};
 use proptest::prelude::*;
 
@@ -23,7 +24,7 @@ const CAUTIONS: [&str; 10] = [
 ];
 
 fn draw(run: &Run) -> String {
-    sheet::html(run).unwrap()
+    sheet::html(&Brief::from(run.clone()), &Options::default()).unwrap()
 }
 
 /// The sheet avoids everything HTML has and XML lacks but for its head, so that an XML reader can vouch
@@ -95,6 +96,8 @@ fn every_sheet_carries_every_caution_and_needs_nothing_from_outside() {
         let page = draw(&run);
         // Left on disk for whoever wants to look at them in a browser.
         std::fs::write(folder.join(format!("sheet-{name}.html")), &page).unwrap();
+        let pdf = sheet::pdf(&Brief::from(run), &Options::default()).unwrap();
+        std::fs::write(folder.join(format!("sheet-{name}.pdf")), pdf).unwrap();
         assert_well_formed(&page);
         let text = text_of(&page);
         for caution in CAUTIONS {
@@ -198,7 +201,12 @@ fn an_unknown_size_is_said_and_never_guessed() {
 fn an_impossible_figure_draws_nothing() {
     let mut run = invented_run();
     run.stations[0].depth_to_source_m.as_mut().unwrap().high95 = f64::NAN;
-    assert!(sheet::html(&run).unwrap_err().to_string().starts_with("station 1: depth_to_source_m"));
+    assert!(
+        sheet::html(&Brief::from(run), &Options::default())
+            .unwrap_err()
+            .to_string()
+            .starts_with("station 1: depth_to_source_m")
+    );
 }
 
 proptest! {
@@ -227,4 +235,204 @@ proptest! {
         prop_assert!(!body.contains("NaN") && !body.contains("inf"), "a coordinate is not a number");
         prop_assert!(body.len() < 400_000);
     }
+}
+
+fn brief() -> Brief {
+    Brief::from(invented_run())
+}
+
+/// Everything of a page that is lettered lies on its paper, as the library that draws it says.
+fn assert_on_paper(svg: &str) {
+    use resvg::usvg::{Group, Node, Options, Tree};
+    let mut options = Options::default();
+    options.fontdb_mut().load_font_data(include_bytes!("../fonts/LiberationSans-Regular.ttf").to_vec());
+    options.fontdb_mut().load_font_data(include_bytes!("../fonts/LiberationSans-Bold.ttf").to_vec());
+    let tree = Tree::from_str(svg, &options).unwrap();
+    let paper = tree.size();
+    fn letters(group: &Group, found: &mut Vec<resvg::tiny_skia::Rect>) {
+        for node in group.children() {
+            match node {
+                Node::Group(inner) => letters(inner, found),
+                Node::Text(text) => found.push(text.abs_bounding_box()),
+                _ => {}
+            }
+        }
+    }
+    let mut found = Vec::new();
+    letters(tree.root(), &mut found);
+    assert!(!found.is_empty());
+    for at in found {
+        let inside = at.left() >= 0.0
+            && at.top() >= 0.0
+            && at.right() <= paper.width()
+            && at.bottom() <= paper.height();
+        assert!(inside, "{at:?} on {paper:?}");
+    }
+}
+
+#[test]
+fn pages_of_any_paper_hold_everything() {
+    let mut sixty = long_run();
+    let pattern = sixty.stations.clone();
+    sixty.stations = (0..60_u32)
+        .map(|k| {
+            let mut station = pattern[k as usize % pattern.len()].clone();
+            station.number = k + 1;
+            station.position.as_mut().unwrap().north_m = 4.0 * f64::from(k);
+            station
+        })
+        .collect();
+    let mut endless = refused_run();
+    endless.title = "Wort".repeat(900);
+    endless.description = "no space".repeat(900).replace(' ', "");
+    endless.stations[0].name = "W".repeat(10_000);
+    endless.stations[2].reasons = vec![endless.stations[2].reasons[0].clone(); 120];
+    let kinds = every_kind().into_iter().chain([("sixty", sixty.clone()), ("endless", endless)]);
+    for (name, run) in kinds {
+        for paper in [Paper::A4, Paper::Letter] {
+            let options = Options { paper, units: Units::Feet };
+            let pages = sheet::pages(&Brief::from(run.clone()), &options).unwrap();
+            assert!(pages.len() >= 2, "{name}: {} pages", pages.len());
+            for (n, page) in pages.iter().enumerate() {
+                assert!(page.contains(&format!("page {} of {}", n + 1, pages.len())), "{name}, page {n}");
+                assert_on_paper(page);
+            }
+        }
+    }
+    // A table that goes on has its heading row on every page, and every station once.
+    let pages = sheet::pages(&Brief::from(sixty), &Options::default()).unwrap();
+    let rows = |page: &String| page.matches("When exposed").count();
+    for page in pages.iter().filter(|page| rows(page) > 0) {
+        assert_eq!(page.matches("Depth of cover").count(), 1);
+    }
+    let heads = pages.iter().map(|page| page.matches(">Place, 95 % circle<").count()).sum::<usize>();
+    assert!(heads > 4, "{heads}");
+}
+
+#[test]
+fn an_ordinary_run_takes_two_pages() {
+    for paper in [Paper::A4, Paper::Letter] {
+        for units in [Units::Metric, Units::Feet] {
+            let pages = sheet::pages(&brief(), &Options { paper, units }).unwrap();
+            assert_eq!(pages.len(), 2, "{paper:?}, {units:?}");
+        }
+    }
+}
+
+#[test]
+fn what_is_missing_is_said_and_what_is_known_is_shown() {
+    let bare = text_of(&sheet::html(&brief(), &Options::default()).unwrap());
+    assert_eq!(bare.matches("(not on record)").count(), 7, "ticket and provenance");
+    for missing in ["No search of the area.", "No other lines", "No ties to permanent points."] {
+        assert!(bare.contains(missing), "{missing}");
+    }
+    let mut full = brief();
+    full.utility = Utility::Water;
+    full.ticket = Ticket {
+        number: "T-4711".into(),
+        valid_from: "3 May".into(),
+        valid_until: "17 May".into(),
+        responsible: "the foreman".into(),
+    };
+    full.run.made =
+        Provenance { by: "a technician".into(), instrument: "mast 7".into(), calibrated: "2 April".into() };
+    full.sweeps = vec![
+        Sweep {
+            area: "yard".into(),
+            method: "passive mains".into(),
+            source: "a cable with 50 mA".into(),
+            sees_to_m: Some(1.2),
+            found: "nothing".into(),
+        },
+        Sweep { area: "street".into(), method: "by eye".into(), ..Sweep::default() },
+    ];
+    full.others = vec![
+        OtherLine {
+            name: "cable".into(),
+            utility: Utility::Electric,
+            known_by: "paint".into(),
+            found: true,
+            path: vec![[0.0, -2.0], [12.0, 6.0]],
+        },
+        OtherLine {
+            name: "main".into(),
+            utility: Utility::Gas,
+            known_by: "plan".into(),
+            found: false,
+            path: vec![],
+        },
+    ];
+    full.ties = vec![TieLine {
+        station: 1,
+        point: "gatepost".into(),
+        description: "north, of oak".into(),
+        at: Some([-1.0, 2.0].into()),
+        distance_m: 2.24,
+        taped: true,
+    }];
+    let page = sheet::html(&full, &Options::default()).unwrap();
+    let text = text_of(&page);
+    for known in [
+        "T-4711",
+        "3 May",
+        "17 May",
+        "the foreman",
+        "a technician",
+        "mast 7",
+        "2 April",
+        "water, W",
+        "gatepost",
+        "2.24 m / 7 ft 4 in",
+        "Sees a cable with 50 mA down to 1.20 m / 3 ft 11 in, and nothing below.",
+        "How deep that sees is not on record",
+        "Not found: it may still be there",
+        "G, gas",
+        "E, electric",
+    ] {
+        assert!(text.contains(known), "{known}");
+    }
+    assert!(!text.contains("(not on record)") && !text.contains("No other lines"));
+    // What was not found stands before what was: it is what may be hit.
+    assert!(text.find("G, gas") < text.find("E, electric"));
+    // Colours never stand alone.
+    assert!(page.contains("pipe water") && page.contains("other electric"));
+}
+
+#[test]
+fn no_sheet_claims_what_the_instrument_cannot() {
+    for (name, run) in every_kind() {
+        let text = text_of(&draw(&run)).to_lowercase();
+        for claim in ["level a", "level b", "complies", "compliant", "certified", "safe to dig"] {
+            assert!(!text.contains(claim), "{name} says {claim:?}");
+        }
+    }
+}
+
+#[test]
+fn units_stand_in_the_order_that_is_asked_for() {
+    let words = |units| text_of(&sheet::html(&brief(), &Options { units, ..Options::default() }).unwrap());
+    assert!(words(Units::Metric).contains("0.67 m / 2 ft 3 in"));
+    assert!(words(Units::Feet).contains("2 ft 3 in / 0.67 m"));
+}
+
+#[test]
+fn a_pdf_is_whole_and_the_same_every_time() {
+    let options = Options { paper: Paper::Letter, ..Options::default() };
+    let pdf = sheet::pdf(&brief(), &options).unwrap();
+    assert!(pdf.starts_with(b"%PDF-1.") && pdf.trim_ascii_end().ends_with(b"%%EOF"));
+    let text = String::from_utf8_lossy(&pdf);
+    // 8.5 by 11 inches of 72 points.
+    assert_eq!(text.matches("/MediaBox [0 0 612 792]").count(), 2);
+    assert!(text.contains("+LiberationSans"), "the letters travel with it");
+    assert_eq!(pdf, sheet::pdf(&brief(), &options).unwrap());
+}
+
+#[test]
+fn letters_that_the_font_lacks_are_told() {
+    let mut run = invented_run();
+    let said = |run: &Run| sheet::pages(&Brief::from(run.clone()), &Options::default()).unwrap().concat();
+    assert!(!said(&run).contains("no shapes"));
+    run.stations[0].name = "井戸".to_owned();
+    assert!(said(&run).contains("□□") && said(&run).contains("no shapes"));
+    assert!(draw(&run).contains("井戸"));
 }

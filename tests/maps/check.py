@@ -77,7 +77,10 @@ def check_places(name, points, rows, anchor):
 
 def check_gpkg(path, stations, epsg, anchor=None):
     layers = dict(pyogrio.list_layers(path))
-    kinds = {"stations": "Point", "uncertainty": "Polygon", "segments": "LineString", "trouble": "Point", "points": "Point"}
+    kinds = {
+        "stations": "Point", "uncertainty": "Polygon", "segments": "LineString", "zones": "Polygon", "trouble": "Point",
+        "points": "Point",
+    }
     require(kinds.items() <= layers.items(), f"{path}: layers are {layers}")
     for layer, kind in kinds.items():
         meta, shapes, rows = geographic(path, layer)
@@ -102,6 +105,25 @@ def check_gpkg(path, stations, epsg, anchor=None):
             area = math.pi * fact["long_half_axis_m"] * fact["short_half_axis_m"]
             # Drawn around the ellipse with 48 corners: larger by 0.15 %, and never smaller.
             require(area <= ellipse.area <= 1.003 * area, f"{path}: an ellipse of {ellipse.area} for {area}")
+
+
+def check_zones(path):
+    """On the grid, every zone holds what GEOS makes of the same buffer, and is hardly larger."""
+    _, points, stations = geographic(path, "stations")
+    _, lines, segments = geographic(path, "segments")
+    _, zones, facts = geographic(path, "zones")
+    places = {(row["run"], row["station"], row["station"]): point for point, row in zip(points, stations)}
+    places |= {(row["run"], row["from_station"], row["to_station"]): line for line, row in zip(lines, segments)}
+    located = [row for row in stations if row["verdict"] != "Refuse"]
+    require(len(zones) == len(located) + len(segments), f"{path}: {len(zones)} zones")
+    for zone, fact in zip(zones, facts):
+        # By hand: 24 in of common state law, and half of a pipe of 0.1 m bore with walls of 5 mm.
+        require(close(fact["half_width_m"], 0.6096 + 0.055), f"{path}: a zone {fact['half_width_m']} m to a side")
+        buffer = places[(fact["run"], fact["from_station"], fact["to_station"])].buffer(fact["half_width_m"], quad_segs=256)
+        missed = buffer.difference(zone).area / buffer.area
+        require(missed < 1e-6, f"{path}: a zone lacks {missed:.2e} of its area")
+        require(zone.area < 1.004 * buffer.area, f"{path}: a zone of {zone.area} for {buffer.area}")
+        require("local law" in fact["remark"], f"{path}: a zone says nothing of the law")
 
 
 def check_geojson(path, stations, anchor):
@@ -139,7 +161,7 @@ def check_dxf(path, stations):
     require(not auditor.has_errors and not auditor.has_fixes, f"{path}: {auditor.errors} {auditor.fixes}")
     require(drawing.header["$INSUNITS"] == 6, f"{path}: units are not metres")
     layers = {layer.dxf.name for layer in drawing.layers}
-    wanted = {"W-STATIONS", "D-STATIONS", "D-TEXT", "D-UNCERTAINTY", "D-SEGMENTS", "D-TROUBLE", "SURVEY-POINTS", "CAUTION"}
+    wanted = {"W-STATIONS", "D-STATIONS", "D-TEXT", "D-UNCERTAINTY", "D-SEGMENTS", "D-ZONES", "D-TROUBLE", "SURVEY-POINTS", "CAUTION"}
     require(wanted <= layers, f"{path}: layers are {sorted(layers)}")
     space = drawing.modelspace()
     used = {entity.dxf.layer for entity in space}
@@ -161,11 +183,13 @@ def check_dxf(path, stations):
     check_stations(str(path), rows, stations)
     ellipses = [p for p in space.query("POLYLINE") if p.dxf.layer.endswith("-UNCERTAINTY")]
     require(ellipses and all(p.is_closed for p in ellipses), f"{path}: ellipses are open")
+    zones = [p for p in space.query("POLYLINE") if p.dxf.layer.endswith("-ZONES")]
+    require(zones and all(p.is_closed for p in zones), f"{path}: zones are open")
 
 
 def check_kml(path, stations):
     layers = [name for name, _ in pyogrio.list_layers(path)]
-    require(layers[:3] == ["stations", "uncertainty", "segments"], f"{path}: {layers}")
+    require(layers[:4] == ["stations", "uncertainty", "segments", "zones"], f"{path}: {layers}")
     _, points, rows = geographic(path, "stations")
     for row in rows:
         row["name"] = row.get("Name")
@@ -183,6 +207,7 @@ def main():
     check_gpkg(folder / "earth.gpkg", stations, 4326, anchor)
     check_gpkg(folder / "nad.gpkg", stations, 6318)
     check_gpkg(folder / "grid.gpkg", stations, None)
+    check_zones(folder / "grid.gpkg")
     check_csv(folder / "earth.csv", stations)
     check_dxf(folder / "earth.dxf", stations)
     check_dxf(folder / "grid.dxf", stations)

@@ -34,6 +34,8 @@ pub struct Run {
     pub site_note: String,
     /// When it was recorded, as free text; empty when unknown.
     pub recorded: String,
+    /// Who located, and with what.
+    pub made: Provenance,
     /// True when the stations come from the simulator.
     pub simulated: bool,
     /// What is known of the pipe.
@@ -50,6 +52,18 @@ impl Run {
     pub fn is_simulated(&self) -> bool {
         self.simulated || self.stations.iter().any(|s| s.truth.is_some())
     }
+}
+
+/// Who located, and with what. What is not known is left empty.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Provenance {
+    /// Person or program.
+    pub by: String,
+    /// The instrument, with what tells it from others.
+    pub instrument: String,
+    /// When and how it was last calibrated.
+    pub calibrated: String,
 }
 
 /// A numbered fix that was marked on the ground, or the place where one was tried and refused.

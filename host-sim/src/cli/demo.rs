@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::locate::{Wish, locate_site, open};
 use super::{Done, Failure, report, yard};
+use crate::sheet::{self, Brief};
 
 #[derive(clap::Args)]
 pub struct Options {
@@ -58,10 +59,13 @@ pub fn made(folder: &Path) -> Result<(), Failure> {
 fn drain_run(out: &Path, seed: u64) -> Result<Done, Failure> {
     report::print(STORY)?;
     let site = open("drain-run")?;
-    let run = locate_site(&site, &Wish { seed, hold_rung: None, record: None, array: None })?;
+    let run = locate_site(&site, &Wish { seed, ..Wish::default() })?;
     report::tell(&run, false)?;
     made(out)?;
-    report::write_sheet(&run, &out.join("sheet.html"))?;
+    let brief = Brief::from(run.clone());
+    for name in ["sheet.html", "sheet.pdf"] {
+        report::write_sheet(&brief, &sheet::Options::default(), &out.join(name), false)?;
+    }
     report::keep(&run, None, &out.join("drain-run.job"))?;
     report::print(NEXT)?;
     Ok(Done::with(&run))

@@ -9,6 +9,7 @@ use super::{Done, Failure, report};
 use crate::book::{Run, Truth};
 use crate::capture::{CaptureWriter, Description, Made, Recording};
 use crate::equipment::ArrayFile;
+use crate::pictures::{self, Gatherer};
 use crate::run::{self, Kit, Listen, Outcome};
 use crate::site::{Seek, Site, Station, builtin};
 use crate::synth::Simulation;
@@ -28,6 +29,9 @@ pub struct LocateOptions {
     /// as the site has them
     #[arg(long)]
     array: Option<PathBuf>,
+    /// Folder for pictures of the walks, one folder for each station
+    #[arg(long)]
+    pictures: Option<PathBuf>,
     #[command(flatten)]
     delivery: report::Delivery,
 }
@@ -53,7 +57,13 @@ pub struct RecordOptions {
 pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
     let array = array_of(options.array.as_deref())?;
-    let wish = Wish { seed: options.seed, hold_rung: options.hold_rung, record: None, array };
+    let wish = Wish {
+        seed: options.seed,
+        hold_rung: options.hold_rung,
+        array,
+        pictures: options.pictures.as_deref(),
+        ..Wish::default()
+    };
     let run = locate_site(&site, &wish)?;
     let lines = site.stations().iter().filter(|station| station.seek != Seek::Sonde).count();
     if lines > 0 {
@@ -72,7 +82,7 @@ pub fn record(options: &RecordOptions) -> Result<Done, Failure> {
     }
     std::fs::create_dir_all(&options.folder)
         .map_err(|e| format!("{}: cannot be made: {e}", options.folder.display()))?;
-    let wish = Wish { seed: options.seed, hold_rung: None, record: Some(&options.folder), array };
+    let wish = Wish { seed: options.seed, record: Some(&options.folder), array, ..Wish::default() };
     let run = locate_site(&site, &wish)?;
     report::tell(&run, options.json)?;
     Ok(Done::with(&run))
@@ -97,11 +107,14 @@ pub fn open(name: &str) -> Result<Site, Failure> {
 }
 
 /// How a site is to be located.
+#[derive(Default)]
 pub struct Wish<'a> {
     pub seed: u64,
     pub hold_rung: Option<u8>,
     /// Folder that captures go into.
     pub record: Option<&'a Path>,
+    /// Folder that pictures go into.
+    pub pictures: Option<&'a Path>,
     /// What the instrument believes of its coils, if not what the site says.
     pub array: Option<ArrayFile>,
 }
@@ -169,10 +182,22 @@ fn locate_station<const C: usize>(
         }
         return Ok(None);
     }
-    let instrument = run::instrument::<C>(&signal, ladder, array)?;
+    let instrument = run::instrument::<C>(&signal, ladder, array.clone())?;
     let (outcome, capture): (Outcome, String) = match wish.record {
         None => {
-            let Ok(outcome) = run::locate(&instrument, &mut simulation, wish.hold_rung, |_| ());
+            let mut gathered = Gatherer::new(site.signal.sample_rate_hz);
+            let Ok(outcome) = run::locate(&instrument, &mut simulation, wish.hold_rung, |update| {
+                gathered.note(&update.glimpse, &update.guidance);
+            });
+            if let Some(folder) = wish.pictures {
+                let overlap = instrument.tone().response().overlap();
+                let walk = gathered.walk(&here.name, outcome.clone(), overlap, &array);
+                super::pictures::write(
+                    &pictures::of_walk(&walk),
+                    &folder.join(format!("station-{}", n + 1)),
+                    false,
+                )?;
+            }
             (outcome, String::new())
         }
         Some(folder) => {

@@ -22,7 +22,7 @@ pub struct Options {
     /// Another, made at the same place with a large load switched on: what changed?
     #[arg(long, value_name = "CAPTURE")]
     during: Option<PathBuf>,
-    /// Draw the frequency over time
+    /// Draw the frequency over time; PNG if the name ends so, else SVG
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
     /// Print the result as JSON
@@ -56,8 +56,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     if let Some(path) = &options.draw {
         let svg = mains::frequency_svg(&found)
             .ok_or("--draw: no frequency was measured, so there is nothing to draw")?;
-        report::write(path, svg.as_bytes())?;
-        report::wrote("drawing", path);
+        report::write_drawing("drawing", "frequency.svg", svg, path)?;
     }
     Ok(Done::WORK)
 }

@@ -14,8 +14,11 @@ mod job;
 mod live;
 mod locate;
 mod mains;
+mod pictures;
 mod replay;
 mod report;
+mod serve;
+mod sheet;
 mod sites;
 mod sweep;
 mod tones;
@@ -24,13 +27,11 @@ mod trials;
 mod yard;
 
 use std::error::Error;
-use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
 use crate::book::{Run, Verdict};
-use crate::job::Job;
 
 /// Any error, to be told in one line.
 type Failure = Box<dyn Error>;
@@ -63,6 +64,8 @@ enum Command {
     Live(live::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
+    /// Draw what the instrument saw: components, plan, residuals, spectrum, waterfall, gain
+    Pictures(pictures::Options),
     /// Passive mains in a capture or WAV file: the grid's frequency over time, its harmonics, what a load changed
     Mains(mains::Options),
     /// Field books of a handset: list, repair, turn into captures, replay, follow live
@@ -83,22 +86,12 @@ enum Command {
     Trials(trials::Options),
     /// Jobs: keep what was found, correct it, join it, hand it on
     Job(job::Options),
+    /// Show jobs in a browser on this machine: map, profile, stations, sheet, exports, upload of a capture
+    Serve(serve::Options),
     /// Draw the dig sheet of a run
-    Sheet(SheetOptions),
+    Sheet(sheet::SheetOptions),
     /// Draw the figures of the documentation
     Figures(figures::Options),
-}
-
-#[derive(clap::Args)]
-struct SheetOptions {
-    /// The job, as kept by `locate --job`
-    job: PathBuf,
-    /// Which of its runs; may be left out where there is one
-    #[arg(long)]
-    run: Option<String>,
-    /// Where to write the sheet
-    #[arg(long, default_value = "sheet.html")]
-    out: PathBuf,
 }
 
 /// How a command ended, when it did.
@@ -136,6 +129,7 @@ pub fn main() -> ExitCode {
         Command::Replay(options) => replay::run(&options),
         Command::Live(options) => live::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
+        Command::Pictures(options) => pictures::run(&options),
         Command::Mains(options) => mains::run(&options),
         Command::FieldBook(options) => fieldbook::run(&options),
         Command::Calibrate(options) => calibrate::run(&options),
@@ -146,7 +140,8 @@ pub fn main() -> ExitCode {
         Command::Tones(options) => tones::run(&options),
         Command::Trials(options) => trials::run(&options),
         Command::Job(options) => job::run(&options),
-        Command::Sheet(options) => sheet(&options),
+        Command::Serve(options) => serve::run(options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Figures(options) => figures::run(&options),
     };
     match done {
@@ -160,11 +155,4 @@ pub fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
-}
-
-fn sheet(options: &SheetOptions) -> Result<Done, Failure> {
-    let job = Job::open(&options.job)?;
-    let run = job::run_of(&job, options.run.as_deref())?;
-    report::write_sheet(&run, &options.out)?;
-    Ok(Done::with(&run))
 }

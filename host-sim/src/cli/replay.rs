@@ -7,11 +7,10 @@ use nullwalk_core::frame::MastReading;
 use super::calibrate::array_of;
 use super::coils::{self, Walk};
 use super::{Done, Failure, report};
-use crate::book::Run;
 use crate::capture::{Capture, Content};
 use crate::inspect;
-use crate::run::{self, Outcome};
 use crate::with_channels;
+use crate::{pictures, run};
 
 #[derive(clap::Args)]
 pub struct Options {
@@ -26,6 +25,9 @@ pub struct Options {
     coils: coils::Coils,
     #[command(flatten)]
     delivery: report::Delivery,
+    /// Folder for pictures of the walk and the samples
+    #[arg(long)]
+    pictures: Option<PathBuf>,
 }
 
 #[derive(clap::Args)]
@@ -35,7 +37,7 @@ pub struct InspectOptions {
     /// Print the report as JSON
     #[arg(long)]
     json: bool,
-    /// Draw the spectrum as SVG
+    /// Draw the spectrum; PNG if the name ends so, else SVG
     #[arg(long)]
     spectrum: Option<PathBuf>,
 }
@@ -53,6 +55,9 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         capture.description.array = array;
     }
     report::capture_notices(&capture.notices);
+    if let Some(folder) = &options.pictures {
+        super::pictures::write(&pictures::of_capture(&capture)?, folder, false)?;
+    }
     if capture.array.is_some() {
         options.coils.must_be_absent()?;
         if walk.length.is_some() && has_positions(&capture) {
@@ -60,26 +65,12 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         }
     }
     let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let outcome = match (&capture.content, &capture.array) {
-        (Content::Field(recording), Some(array)) => {
-            let settings = capture.description.signal.settings(walk.settings());
-            run::locate_phasors_with(array.clone(), recording, settings)?
-        }
-        (Content::Samples { .. }, Some(_)) => {
-            let channels = capture.description.signal.channels;
-            with_channels!(channels, C => from_samples::<C>(&capture, walk))
-                .ok_or("the capture must have 1 to 8 channels")??
-        }
-        (_, None) => return coils_only(&capture, walk, options),
-    };
-    let mut station = run::station(1, &name, &capture.description.signal, &outcome);
-    station.capture = name.clone();
-    let run = Run {
-        title: name,
-        description: capture.description.made.note.clone(),
-        stations: vec![station],
-        ..Run::default()
-    };
+    if capture.array.is_none() {
+        return coils_only(&capture, walk, options);
+    }
+    let (outcome, notices) = run::locate_capture(&capture, walk.settings())?;
+    report::capture_notices(&notices);
+    let run = run::of_capture(&capture, &name, &outcome);
     options.delivery.deliver(&run, Some(&options.capture))?;
     Ok(Done::with(&run))
 }
@@ -91,16 +82,6 @@ fn has_positions(capture: &Capture) -> bool {
         Content::Samples { track, .. } => track.rows().iter().any(|row| placed(&row.mast)),
         Content::Field(recording) => recording.rows.iter().any(|row| placed(&row.mast)),
     }
-}
-
-fn from_samples<const C: usize>(capture: &Capture, walk: Walk) -> Result<Outcome, Failure> {
-    let array = capture.array.clone().ok_or("the capture has no nodes")?;
-    let signal = &capture.description.signal;
-    let instrument = run::instrument_with::<C>(signal, capture.ladder.clone(), array, walk.settings())?;
-    let mut reader = capture.reader::<C>()?;
-    let outcome = run::locate(&instrument, &mut reader, None, |_| ())?;
-    report::capture_notices(&reader.notices());
-    Ok(outcome)
 }
 
 /// A recording without nodes has no place, but its tone, peaks and nulls are worth seeing, and may give a depth.
@@ -131,8 +112,7 @@ pub fn inspect(options: &InspectOptions) -> Result<Done, Failure> {
             inspect::Report::Field(_) => None,
         };
         let svg = drawn.ok_or("there is no spectrum to draw: the capture holds no raw samples")?;
-        report::write(path, svg.as_bytes())?;
-        report::wrote("spectrum", path);
+        report::write_drawing("spectrum", "spectrum.svg", svg, path)?;
     }
     Ok(Done::WORK)
 }

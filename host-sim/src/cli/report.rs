@@ -10,6 +10,8 @@ use super::Failure;
 pub use crate::book::CAUTION;
 use crate::book::{Run, describe, write_whole};
 use crate::job::{Job, Settings, keep_run};
+use crate::pictures::Picture;
+use crate::sheet::{Brief, Options};
 use crate::{capture, sheet, tolerant_toml};
 
 /// A reader that goes away early (`| head`) is no failure of ours: the work goes on, and the exit status tells
@@ -32,8 +34,30 @@ pub fn write(path: &Path, content: &[u8]) -> Result<(), Failure> {
     write_whole(path, content).map_err(|e| format!("{}: cannot be written: {e}", path.display()).into())
 }
 
-pub fn write_sheet(run: &Run, path: &Path) -> Result<(), Failure> {
-    write(path, sheet::html(run)?.as_bytes())?;
+/// A drawing, as PNG if the name says so, else as SVG.
+pub fn write_drawing(
+    what: &'static str,
+    file: &'static str,
+    svg: String,
+    path: &Path,
+) -> Result<(), Failure> {
+    let picture = Picture { file, svg };
+    if path.extension().is_some_and(|end| end.eq_ignore_ascii_case("png")) {
+        write(path, &picture.png()?)?;
+    } else {
+        write(path, picture.svg.as_bytes())?;
+    }
+    wrote(what, path);
+    Ok(())
+}
+
+/// As PDF if asked for, or if the name says so.
+pub fn write_sheet(brief: &Brief, options: &Options, path: &Path, pdf: bool) -> Result<(), Failure> {
+    if pdf || path.extension().is_some_and(|end| end.eq_ignore_ascii_case("pdf")) {
+        write(path, &sheet::pdf(brief, options)?)?;
+    } else {
+        write(path, sheet::html(brief, options)?.as_bytes())?;
+    }
     wrote("sheet", path);
     Ok(())
 }
@@ -63,7 +87,7 @@ pub struct Delivery {
     /// Keep the result in this job, which is begun if it is not there
     #[arg(long)]
     job: Option<PathBuf>,
-    /// Draw the dig sheet
+    /// Draw the dig sheet; PDF if the name ends so
     #[arg(long)]
     sheet: Option<PathBuf>,
 }
@@ -76,7 +100,7 @@ impl Delivery {
             keep(run, from, path)?;
         }
         if let Some(path) = &self.sheet {
-            write_sheet(run, path)?;
+            write_sheet(&Brief::from(run.clone()), &Options::default(), path, false)?;
         }
         Ok(())
     }

@@ -58,6 +58,9 @@ struct ShowOptions {
     /// Another folder, whose nominal trials the distorted ones of the first are to be told from
     #[arg(long)]
     against: Option<PathBuf>,
+    /// Write PNG beside SVG
+    #[arg(long)]
+    png: bool,
 }
 
 #[derive(clap::Args)]
@@ -81,7 +84,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     match &options.command {
         Command::Run(options) => run_plan(options),
         Command::Merge(options) => merge(options),
-        Command::Show(options) => show(&options.folder, options.against.as_deref()),
+        Command::Show(options) => show(&options.folder, options.against.as_deref(), options.png),
         Command::Plans(options) => plans(options.name.as_deref()),
         Command::Site(options) => site(options),
     }
@@ -104,7 +107,7 @@ fn run_plan(options: &RunOptions) -> Result<Done, Failure> {
     let ran = trials::run(&task, |count| progress.set_length(count), || progress.inc(1));
     progress.finish_and_clear();
     ran?;
-    show(&options.out, None)
+    show(&options.out, None, false)
 }
 
 fn merge(options: &MergeOptions) -> Result<Done, Failure> {
@@ -122,13 +125,13 @@ fn merge(options: &MergeOptions) -> Result<Done, Failure> {
         )
         .into());
     }
-    show(&options.out, None)
+    show(&options.out, None, false)
 }
 
 /// The kind that others are told from.
 const NOMINAL: &str = "nominal";
 
-fn show(folder: &Path, against: Option<&Path>) -> Result<Done, Failure> {
+fn show(folder: &Path, against: Option<&Path>, png: bool) -> Result<Done, Failure> {
     let (plan, rows) = trials::read(folder)?;
     report::print(&trials::summary(&plan, &rows))?;
     let others = against.map(trials::read).transpose()?.map(|(_, rows)| rows);
@@ -139,11 +142,7 @@ fn show(folder: &Path, against: Option<&Path>) -> Result<Done, Failure> {
         None => rows.iter().filter(|r| r.kind == NOMINAL).collect(),
     };
     let distorted: Vec<&Row> = rows.iter().filter(|r| r.kind != NOMINAL).collect();
-    for picture in trials::pictures(&rows, &nominal, &distorted) {
-        let path = folder.join(picture.file);
-        report::write(&path, picture.svg.as_bytes())?;
-        report::wrote("drawn", &path);
-    }
+    super::pictures::write(&trials::pictures(&rows, &nominal, &distorted), folder, png)?;
     Ok(Done::WORK)
 }
 

@@ -39,7 +39,7 @@ Next: nullwalk sites yard, nullwalk trace yard --station 8 --soil loam, nullwalk
 pub fn run(out: &Path, seed: u64) -> Result<Done, Failure> {
     report::print(&format!("{STORY}{DRAIN}"))?;
     let site = open("yard")?;
-    let drain = locate_site(&site, &Wish { seed, hold_rung: None, record: None, array: None })?;
+    let drain = locate_site(&site, &Wish { seed, ..Wish::default() })?;
     report::tell(&drain, false)?;
 
     let stations = site.stations();

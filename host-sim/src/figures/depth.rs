@@ -7,7 +7,7 @@ use nullwalk_core::depth::{self, Depth, Measured, Passing, Standing, Unusable};
 use nullwalk_core::field::dipole;
 
 use super::{FIRST, FOURTH, LEFT, RIGHT, SECOND, THIRD, WIDTH, words};
-use crate::chart::{self, Axis, Line, Panel};
+use crate::chart::{self, Axis, INK, Line, Panel};
 
 /// The sonde and noise of the book's examples: A m2, tesla per root hertz.
 const MOMENT_A_M2: f64 = 0.2;
@@ -21,7 +21,7 @@ const NODE_SIGMAS: [(f32, Line, &str); 4] =
     [(0.001, FIRST, "0.1 %"), (0.003, SECOND, "0.3 %"), (0.01, THIRD, "1 %"), (0.02, FOURTH, "2 %")];
 /// Standard uncertainty of each null's place on the ground, metres.
 const PLACE_SIGMA_M: f32 = 0.02;
-const NULLS: Line = Line::new("#000", "2.6", "");
+const NULLS: Line = Line::new(INK, "2.6", "");
 
 pub fn draw() -> String {
     let panel = Panel {

@@ -7,7 +7,7 @@ use nullwalk_core::locate::Phase;
 
 use super::{FIRST, FOURTH, GUIDE, LEFT, Mark, RIGHT, SECOND, THIRD, WIDTH, heading, note, words};
 use crate::book::SitePosition;
-use crate::chart::{self, Axis, Line, Panel, decimal};
+use crate::chart::{self, Axis, BAND, INK, Line, Panel, decimal};
 use crate::run::{self, Event, Outcome};
 use crate::site::{SiteError, Truth, builtin};
 use crate::synth::Simulation;
@@ -225,7 +225,7 @@ fn close_up(locate: &Locate) -> Markup {
                 (panel.curve(chunk.iter().map(|s| (s.east_m, s.north_m)), Line { width: "0.8", ..style(first.phase) }))
             }
         }
-        circle cx=(decimal(x)) cy=(decimal(y)) r=(decimal(radius_px)) fill="none" stroke="#000" stroke-width="1.2" {}
+        circle cx=(decimal(x)) cy=(decimal(y)) r=(decimal(radius_px)) fill="none" stroke=(INK) stroke-width="1.2" {}
         (Mark::Cross.at(x, y))
         (Mark::Diamond.at(panel.x(east), panel.y(north)))
         (panel.outline())
@@ -252,7 +252,7 @@ fn bands(locate: &Locate, panel: Panel, named: bool) -> Markup {
             @let (left, right) = (panel.x(time(from)), panel.x(time(to)));
             @if n % 2 == 1 {
                 rect x=(decimal(left)) y=(decimal(panel.top)) width=(decimal(right - left))
-                    height=(decimal(panel.height)) fill="#f1f1f1" {}
+                    height=(decimal(panel.height)) fill=(BAND) {}
             }
             @if named {
                 @if let Some(step) = locate.steps.get(from) {
@@ -278,7 +278,7 @@ fn events(locate: &Locate, panel: Panel) -> Markup {
     html! {
         @for (time_s, name) in told {
             @let x = panel.x(time_s);
-            line x1=(decimal(x)) x2=(decimal(x)) y1=(decimal(panel.top)) y2=(decimal(panel.top + 12.0)) stroke="#000" {}
+            line x1=(decimal(x)) x2=(decimal(x)) y1=(decimal(panel.top)) y2=(decimal(panel.top + 12.0)) stroke=(INK) {}
             (note("middle", x, panel.top - 6.0, name))
         }
     }

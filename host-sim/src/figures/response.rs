@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use nullwalk_core::tone::{Response, Tone};
 
 use super::{FIRST, GUIDE, LEFT, Mark, RIGHT, WIDTH, heading, note, words};
-use crate::chart::{self, Axis, Line, Panel, decimal};
+use crate::chart::{self, Axis, INK, Line, Panel, decimal};
 
 const TONE_HZ: f32 = 512.0;
 const RATE_HZ: f32 = 8000.0;
@@ -99,7 +99,7 @@ fn step(response: &Response<'_>) -> Markup {
         (panel.scales())
         (panel.curve([(0.0, 1.0), (0.8, 1.0)], GUIDE))
         (panel.curve(points, FIRST))
-        line x1=(decimal(x)) x2=(decimal(x)) y1=(decimal(panel.y(1.0))) y2=(decimal(panel.y(0.45))) stroke="#000" {}
+        line x1=(decimal(x)) x2=(decimal(x)) y1=(decimal(panel.y(1.0))) y2=(decimal(panel.y(0.45))) stroke=(INK) {}
         (words("middle", x, panel.y(0.3), &format!("within 1 % from {settled_s:.2} s on")))
         (note("middle", panel.x(0.42), panel.top - 4.0, &format!("overshoot {:.1} %", 100.0 * (highest - 1.0))))
         (panel.outline())

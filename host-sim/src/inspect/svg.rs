@@ -4,11 +4,8 @@
 use maud::{Markup, html};
 
 use super::{SamplesReport, Spectrum, power_db};
-use crate::chart::{self, Axis, Line, Panel, decimal};
+use crate::chart::{self, Axis, CURVES, INK, LEFT, Panel, RIGHT, WIDTH, decimal};
 
-const WIDTH: f64 = 900.0;
-const LEFT: f64 = 70.0;
-const RIGHT: f64 = 20.0;
 const PANEL_HEIGHT: f64 = 260.0;
 const PANEL_TOPS: [f64; 2] = [50.0, 390.0];
 const HEIGHT: f64 = 710.0;
@@ -18,18 +15,6 @@ const TONE_REACH_HZ: f64 = 30.0;
 const LOWEST_HZ: f64 = 20.0;
 /// The scale reaches this far down from its top at most, dB.
 const DEEPEST_DB: f64 = 140.0;
-/// Line styles of up to eight curves.
-const LINES: [Line; 8] = [
-    Line::new("#000", "1.1", ""),
-    Line::new("#666", "1.1", "5 2"),
-    Line::new("#000", "0.8", "2 2"),
-    Line::new("#666", "0.8", ""),
-    Line::new("#000", "0.8", "8 3"),
-    Line::new("#666", "0.8", "2 4"),
-    Line::new("#000", "0.8", "8 2 2 2"),
-    Line::new("#666", "0.8", "8 2 2 2"),
-];
-
 /// Draws the spectrum of a report as an SVG document; `None` where it has none.
 pub fn spectrum_svg(report: &SamplesReport) -> Option<String> {
     let spectrum = report.spectrum.as_ref()?;
@@ -87,7 +72,7 @@ fn draw(report: &SamplesReport, spectrum: &Spectrum, panel: Panel, near: bool) -
     html! {
         (panel.scales())
         (marks(report, panel, near))
-        @for (trace, line) in spectrum.traces.iter().zip(LINES) {
+        @for (trace, line) in spectrum.traces.iter().zip(CURVES) {
             (panel.curve(points(&trace.power), line))
         }
         (panel.outline())
@@ -106,7 +91,7 @@ fn marks(report: &SamplesReport, panel: Panel, near: bool) -> Markup {
     html! {
         @for (k, hz) in harmonics {
             @let x = decimal(panel.x(hz));
-            line x1=(x) x2=(x) y1=(panel.top) y2=(panel.top + 12.0) stroke="#000" stroke-width="0.8" {}
+            line x1=(x) x2=(x) y1=(panel.top) y2=(panel.top + 12.0) stroke=(INK) stroke-width="0.8" {}
             @if named(k) {
                 text x=(x) y=(panel.top - 4.0) text-anchor="middle" font-size="10" {
                     @if k == 1 || near { "mains " }
@@ -116,7 +101,7 @@ fn marks(report: &SamplesReport, panel: Panel, near: bool) -> Markup {
         }
         @if panel.x.shows(tone_hz) {
             @let x = decimal(panel.x(tone_hz));
-            line x1=(x) x2=(x) y1=(panel.top) y2=(panel.bottom()) stroke="#000"
+            line x1=(x) x2=(x) y1=(panel.top) y2=(panel.bottom()) stroke=(INK)
                 stroke-width="0.8" stroke-dasharray="1 3" {}
             text x=(x) y=(panel.top - 16.0) text-anchor="middle" font-weight="bold" {
                 (tone) " " (format!("{tone_hz:.1}")) " Hz"
@@ -129,7 +114,7 @@ fn legend(spectrum: &Spectrum) -> Markup {
     let width = (WIDTH - LEFT - RIGHT) / spectrum.traces.len().max(4) as f64;
     let places = (0..).map(|k| LEFT + f64::from(k) * width);
     html! {
-        @for ((trace, line), x) in spectrum.traces.iter().zip(LINES).zip(places) {
+        @for ((trace, line), x) in spectrum.traces.iter().zip(CURVES).zip(places) {
             (line.key(x, 12.0, &trace.label))
         }
     }

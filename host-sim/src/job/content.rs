@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Anchor, Datum, EntryId, Heights, Place};
-use crate::book::{self, Measured, Pipe, ToleranceZone};
+use crate::book::{self, Measured, Pipe, Provenance, ToleranceZone};
 
 /// What an entry says. The word for its kind and the names of its fields are those in the file.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,6 +24,10 @@ pub enum Content {
     Note(Note),
     /// A photo, by reference.
     Photo(Photo),
+    /// A search over an area.
+    Sweep(Sweep),
+    /// Another line on the site.
+    Line(OtherLine),
 }
 
 impl Content {
@@ -38,6 +42,8 @@ impl Content {
             Self::Tie(_) => "tie",
             Self::Note(_) => "note",
             Self::Photo(_) => "photo",
+            Self::Sweep(_) => "sweep",
+            Self::Line(_) => "line",
         }
     }
 
@@ -55,6 +61,8 @@ impl Content {
             Self::Tie(it) => serde_json::to_value(it),
             Self::Note(it) => serde_json::to_value(it),
             Self::Photo(it) => serde_json::to_value(it),
+            Self::Sweep(it) => serde_json::to_value(it),
+            Self::Line(it) => serde_json::to_value(it),
         }
     }
 
@@ -72,6 +80,8 @@ impl Content {
             "tie" => Self::Tie(serde_json::from_str(body)?),
             "note" => Self::Note(serde_json::from_str(body)?),
             "photo" => Self::Photo(serde_json::from_str(body)?),
+            "sweep" => Self::Sweep(serde_json::from_str(body)?),
+            "line" => Self::Line(serde_json::from_str(body)?),
             _ => return Ok(None),
         }))
     }
@@ -93,6 +103,66 @@ pub struct Settings {
     pub datum: Option<Datum>,
     /// What every height given with them counts from.
     pub heights: Option<Heights>,
+    /// The notification of the utilities.
+    pub ticket: Ticket,
+}
+
+/// The notification of the utilities, before the ground is opened. What is not known is left empty.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Ticket {
+    /// Its number.
+    pub number: String,
+    /// From when it holds, as free text.
+    pub valid_from: String,
+    /// Until when.
+    pub valid_until: String,
+    /// Who is responsible on site.
+    pub responsible: String,
+}
+
+/// A search over an area, for what nobody had told of.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Sweep {
+    /// Where, in words.
+    pub area: String,
+    /// What was listened for, and how it was walked.
+    pub method: String,
+    /// What source the depth below is said of, as in `a cable with 50 mA of mains`.
+    pub source: String,
+    /// How deep such a source would have been noticed, metres.
+    pub sees_to_m: Option<f64>,
+    /// What came of it.
+    pub found: String,
+}
+
+/// Another line on the site: marked by its owner, drawn in records, or seen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct OtherLine {
+    /// What it is.
+    pub name: String,
+    /// What flows in it.
+    pub utility: Utility,
+    /// How it is known of, as in `the owner's mark`.
+    pub known_by: String,
+    /// False for a line that was expected, and looked for, and not found.
+    pub found: bool,
+    /// Metres east and north of the grid's origin, corner by corner; empty where nobody measured it.
+    pub path: Vec<[f64; 2]>,
+}
+
+impl Default for OtherLine {
+    fn default() -> Self {
+        Self {
+            name: String::new(),
+            utility: Utility::Unknown,
+            known_by: String::new(),
+            found: true,
+            path: Vec::new(),
+        }
+    }
 }
 
 /// A file that something was taken from: its name, and what tells it from any other.
@@ -123,6 +193,8 @@ pub struct RunCard {
     pub description: String,
     /// When it was recorded, as free text.
     pub recorded: String,
+    /// Who located, and with what.
+    pub made: Provenance,
     /// True when its stations come from the simulator.
     pub simulated: bool,
     /// What flows in it.
@@ -150,6 +222,7 @@ impl Default for RunCard {
             name: String::new(),
             description: String::new(),
             recorded: String::new(),
+            made: Provenance::default(),
             simulated: false,
             utility: Utility::default(),
             pipe: Pipe::default(),
@@ -164,7 +237,7 @@ impl Default for RunCard {
 }
 
 /// What flows in a line. Letters are ours; colours are those of the uniform colour code (APWA).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum)]
 #[serde(rename_all = "kebab-case")]
 pub enum Utility {
     /// Sewers and drains: green.

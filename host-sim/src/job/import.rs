@@ -140,29 +140,11 @@ pub fn bring_in(
 /// # Errors
 /// When the job cannot take it.
 pub fn keep_run(job: &mut Job, run: &Run, from: Option<&Path>) -> Result<String, JobError> {
-    let source = from.map(|path| {
-        let (sha256, bytes) = fingerprint(path)?;
-        let what = if path.is_dir() { "capture" } else { "recording" }.to_owned();
-        Ok::<_, JobError>(Source {
-            path: path.to_string_lossy().into_owned(),
-            what,
-            sha256,
-            bytes,
-            ..Source::default()
-        })
-    });
-    let source = source.transpose()?;
+    let source = from.map(recording).transpose()?;
     let mut kept = String::new();
     job.append_with(|state, first| {
         let mut drafts = Vec::new();
-        let mut from = None;
-        if let Some(source) = source {
-            let known = state.sources().find(|(_, s)| s.sha256 == source.sha256).map(|(id, _)| id);
-            from = Some(known.unwrap_or_else(|| {
-                drafts.push(Draft::New(Content::Source(source)));
-                first
-            }));
-        }
+        let from = source.map(|source| known_or_new(state, first, source, &mut drafts));
         let card = card_of(run);
         let base = if card.name.trim().is_empty() { "run" } else { &card.name };
         let mut names = (1..).map(|n| if n == 1 { base.to_owned() } else { format!("{base} ({n})") });
@@ -170,14 +152,56 @@ pub fn keep_run(job: &mut Job, run: &Run, from: Option<&Path>) -> Result<String,
         let id = first + drafts.len() as EntryId;
         drafts.push(Draft::New(Content::Run(RunCard { name: kept.clone(), ..card })));
         for station in &run.stations {
-            let sha256 = arrival(station).sha256;
-            let origin = from.map(|source| Origin { source, sha256, ..Origin::default() });
-            let entry = StationEntry { run: id, found: station.clone(), origin, ..StationEntry::default() };
-            drafts.push(Draft::New(Content::Station(Box::new(entry))));
+            drafts.push(located(id, from, station.clone()));
         }
         Ok::<_, JobError>(drafts)
     })?;
     Ok(kept)
+}
+
+/// Keep a station that was located just now from the capture `from`, in a run that is there, under the next number of
+/// that run. Gives its entry.
+///
+/// # Errors
+/// When the job cannot take it.
+pub fn keep_station(
+    job: &mut Job,
+    run: EntryId,
+    mut station: Station,
+    from: &Path,
+) -> Result<EntryId, JobError> {
+    let source = recording(from)?;
+    let entered = job.append_with(|state, first| {
+        let numbers = state.stations().filter(|(_, s)| s.run == run).map(|(_, s)| s.found.number);
+        station.number = numbers.max().unwrap_or_default().saturating_add(1);
+        let mut drafts = Vec::new();
+        let source = known_or_new(state, first, source, &mut drafts);
+        drafts.push(located(run, Some(source), station));
+        Ok::<_, JobError>(drafts)
+    })?;
+    Ok(entered.end - 1)
+}
+
+/// A file or capture that was located from.
+fn recording(path: &Path) -> Result<Source, JobError> {
+    let (sha256, bytes) = fingerprint(path)?;
+    let what = if path.is_dir() { "capture" } else { "recording" }.to_owned();
+    Ok(Source { path: path.to_string_lossy().into_owned(), what, sha256, bytes, ..Source::default() })
+}
+
+/// The entry of a file: the one that it has already, or the `first` of these drafts.
+fn known_or_new(state: &State, first: EntryId, source: Source, drafts: &mut Vec<Draft>) -> EntryId {
+    let known = state.sources().find(|(_, s)| s.sha256 == source.sha256).map(|(id, _)| id);
+    known.unwrap_or_else(|| {
+        drafts.push(Draft::New(Content::Source(source)));
+        first
+    })
+}
+
+fn located(run: EntryId, from: Option<EntryId>, found: Station) -> Draft {
+    let sha256 = arrival(&found).sha256;
+    let origin = from.map(|source| Origin { source, sha256, ..Origin::default() });
+    Draft::New(Content::Station(Box::new(StationEntry { run, found, origin, ..StationEntry::default() })))
 }
 
 fn card_of(run: &Run) -> RunCard {
@@ -185,6 +209,7 @@ fn card_of(run: &Run) -> RunCard {
         name: run.title.clone(),
         description: run.description.clone(),
         recorded: run.recorded.clone(),
+        made: run.made.clone(),
         simulated: run.simulated,
         pipe: run.pipe,
         tolerance_zone: run.tolerance_zone,

@@ -23,10 +23,11 @@ mod store;
 mod ties;
 
 pub use content::{
-    Content, Falls, Note, Origin, Photo, Point, RunCard, Settings, Source, StationEntry, Tie, Utility,
+    Content, Falls, Note, Origin, OtherLine, Photo, Point, RunCard, Settings, Source, StationEntry, Sweep,
+    Ticket, Tie, Utility,
 };
 pub use error::JobError;
-pub use import::{ImportError, Imported, bring_in, fingerprint, keep_marked, keep_run};
+pub use import::{ImportError, Imported, bring_in, fingerprint, keep_marked, keep_run, keep_station};
 pub use place::{Anchor, Cov, Datum, Geodetic, Gnss, Heights, Place, Side, Spot, ellipse95};
 pub use places::{Places, Unplaced};
 pub use state::{Draft, Refusal, State};

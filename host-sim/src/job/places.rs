@@ -168,6 +168,7 @@ impl State {
             description: card.description.clone(),
             site_note: settings.site_note,
             recorded: card.recorded.clone(),
+            made: card.made.clone(),
             simulated: card.simulated,
             pipe: card.pipe,
             tolerance_zone: card.tolerance_zone,

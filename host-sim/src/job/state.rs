@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-use super::content::{Content, Note, Photo, Point, RunCard, Settings, Source, StationEntry, Tie};
+use super::content::{
+    Content, Note, OtherLine, Photo, Point, RunCard, Settings, Source, StationEntry, Sweep, Tie,
+};
 use super::place::{Gnss, Place};
 use super::{Anchor, EntryId};
 use crate::book::{Fault, Run};
@@ -105,6 +107,16 @@ impl State {
     /// The photos.
     pub fn photos(&self) -> impl Iterator<Item = (EntryId, &Photo)> {
         self.entries().filter_map(|(id, c)| if let Content::Photo(it) = c { Some((id, it)) } else { None })
+    }
+
+    /// The searches over areas.
+    pub fn sweeps(&self) -> impl Iterator<Item = (EntryId, &Sweep)> {
+        self.entries().filter_map(|(id, c)| if let Content::Sweep(it) = c { Some((id, it)) } else { None })
+    }
+
+    /// The other lines on the site.
+    pub fn lines(&self) -> impl Iterator<Item = (EntryId, &OtherLine)> {
+        self.entries().filter_map(|(id, c)| if let Content::Line(it) = c { Some((id, it)) } else { None })
     }
 
     /// The run of this name.
@@ -234,6 +246,39 @@ impl State {
                 Some(of) if self.get(*of).is_none() => refuse(format!("entry {of}"), NO_SUCH),
                 _ => Ok(()),
             },
+            Content::Sweep(sweep) => {
+                let place = format!("sweep of {:?}", sweep.area);
+                if sweep.area.trim().is_empty() || sweep.method.trim().is_empty() {
+                    return refuse(place, "must say where it was and what was listened for");
+                }
+                match sweep.sees_to_m {
+                    Some(_) if sweep.source.trim().is_empty() => refuse(
+                        place,
+                        "says how deep it sees, so it must say which source: a stronger one is seen deeper",
+                    ),
+                    Some(m) if !(0.0..=DEEPEST_SWEEP_M).contains(&m) => {
+                        refuse(place, "must see 0 to 20 m deep, or leave it out when that is not known")
+                    }
+                    _ => Ok(()),
+                }
+            }
+            Content::Line(line) => {
+                let place = format!("line {:?}", line.name);
+                if line.name.trim().is_empty() || line.known_by.trim().is_empty() {
+                    return refuse(place, "must say what it is and how it is known of");
+                }
+                let near = |m: &f64| m.abs() <= FARTHEST_GRID_M;
+                if line.path.len() == 1
+                    || line.path.len() > MOST_CORNERS
+                    || !line.path.iter().flatten().all(near)
+                {
+                    return refuse(
+                        place,
+                        "must have 2 to 1000 corners within 100 km of the grid's origin, or none where nobody measured it",
+                    );
+                }
+                Ok(())
+            }
         }
     }
 
@@ -310,6 +355,8 @@ impl State {
 
 const NO_SUCH: &str = "is not there or was withdrawn; `nullwalk job history` names them all";
 const NO_REASON: &str = "a change needs a reason; give one";
+const DEEPEST_SWEEP_M: f64 = 20.0;
+const MOST_CORNERS: usize = 1000;
 const LONGEST_TIE_M: f64 = 200.0;
 /// Farther off, a plane is no picture of the Earth, and the figures are most likely those of a map.
 const FARTHEST_GRID_M: f64 = 1e5;

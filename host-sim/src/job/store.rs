@@ -327,6 +327,35 @@ impl Job {
         read_after(&self.db, 0).map_err(JobError::database(&self.path))
     }
 
+    /// What was ever said of an entry: itself, and what changed it.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn history_of(&self, id: EntryId) -> Result<Vec<Entry>, JobError> {
+        self.some_history("WHERE id = ?1 OR of = ?2", [id, id])
+    }
+
+    /// The entries from one number to another.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn history_between(&self, first: EntryId, last: EntryId) -> Result<Vec<Entry>, JobError> {
+        self.some_history("WHERE id BETWEEN ?1 AND ?2", [first, last])
+    }
+
+    fn some_history(&self, which: &str, numbers: [EntryId; 2]) -> Result<Vec<Entry>, JobError> {
+        let order =
+            format!("SELECT id, at, by, kind, of, reason, body, NULL FROM entry {which} ORDER BY id");
+        let read =
+            || self.db.prepare_cached(&order)?.query_map(numbers, entry_of)?.collect::<Result<_, _>>();
+        read().map_err(JobError::database(&self.path))
+    }
+
+    /// Number of the last entry that was read.
+    pub fn last(&self) -> EntryId {
+        self.memory.read_to
+    }
+
     /// What the job amounts to.
     pub fn state(&self) -> &State {
         &self.memory.state

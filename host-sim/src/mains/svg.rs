@@ -3,9 +3,8 @@
 use maud::html;
 
 use super::Report;
-use crate::chart::{self, Axis, FIRST, GUIDE, Panel};
+use crate::chart::{self, Axis, FIRST, GUIDE, LEFT, Panel, RIGHT, WIDTH};
 
-const WIDTH: f64 = 900.0;
 const HEIGHT: f64 = 340.0;
 /// The scale shows at least so much, hertz.
 const LEAST_HZ: f64 = 0.02;
@@ -17,9 +16,9 @@ pub fn frequency_svg(report: &Report) -> Option<String> {
     let (least, most) = (hz().fold(f64::MAX, f64::min), hz().fold(f64::MIN, f64::max));
     let room_hz = (0.1 * (most - least)).max(0.5 * (LEAST_HZ - (most - least)));
     let panel = Panel {
-        left: 80.0,
+        left: LEFT,
         top: 40.0,
-        width: WIDTH - 100.0,
+        width: WIDTH - LEFT - RIGHT,
         height: HEIGHT - 100.0,
         x: Axis::rounded("time, s", first.time_s, last.time_s.max(first.time_s + 0.1), 10.0),
         y: Axis::rounded("grid, Hz", least - room_hz, most + room_hz, 6.0),

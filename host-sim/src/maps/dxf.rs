@@ -141,7 +141,7 @@ impl Pen {
     }
 
     fn polyline(&mut self, layer: &str, color: u8, line: &[DVec2], feature: &Feature) {
-        let closed = u8::from(matches!(feature.shape, Shape::Ellipse { .. }));
+        let closed = u8::from(feature.shape.is_area());
         self.entity("POLYLINE", layer, color, line).add(66, 1).at(0, DVec2::ZERO).add(70, closed);
         self.fields(feature);
         for at in line {

@@ -15,7 +15,9 @@ pub fn text(drawing: &Drawing, earth: &impl Fn(DVec2) -> [f64; 2]) -> Result<Vec
             let value = match (&feature.shape, corners) {
                 (Shape::Point(at), _) => GeometryValue::Point { coordinates: earth(*at).into() },
                 (Shape::Line(_), coordinates) => GeometryValue::LineString { coordinates },
-                (Shape::Ellipse { .. }, ring) => GeometryValue::Polygon { coordinates: vec![ring] },
+                (Shape::Ellipse { .. } | Shape::Band { .. }, ring) => {
+                    GeometryValue::Polygon { coordinates: vec![ring] }
+                }
             };
             let mut properties = JsonObject::new();
             properties.insert("layer".to_owned(), layer.name.into());

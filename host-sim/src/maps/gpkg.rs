@@ -93,7 +93,7 @@ fn fill_layer(
     let shape = match first.shape {
         Shape::Point(_) => "POINT",
         Shape::Line(_) => "LINESTRING",
-        Shape::Ellipse { .. } => "POLYGON",
+        Shape::Ellipse { .. } | Shape::Band { .. } => "POLYGON",
     };
     let columns = first.fields.iter().map(|(name, value)| {
         let kind = match value {
@@ -180,7 +180,7 @@ fn blob(shape: &Shape, corners: &[[f64; 2]], srs: i32) -> Vec<u8> {
     let (kind, rings): (u32, Option<u32>) = match shape {
         Shape::Point(_) => (1, None),
         Shape::Line(_) => (2, None),
-        Shape::Ellipse { .. } => (3, Some(1)),
+        Shape::Ellipse { .. } | Shape::Band { .. } => (3, Some(1)),
     };
     bytes.extend(kind.to_le_bytes());
     bytes.extend(rings.iter().flat_map(|n| n.to_le_bytes()));

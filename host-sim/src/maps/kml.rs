@@ -53,7 +53,7 @@ fn placemark(feature: &Feature, earth: &impl Fn(DVec2) -> [f64; 2]) -> Placemark
             coords.into_iter().next().map(|coord| Geometry::Point(Point::from(coord)))
         }
         (Shape::Line(_), coords) => Some(Geometry::LineString(LineString { coords, ..Default::default() })),
-        (Shape::Ellipse { .. }, coords) => {
+        (Shape::Ellipse { .. } | Shape::Band { .. }, coords) => {
             let outer = LinearRing { coords, ..Default::default() };
             Some(Geometry::Polygon(Polygon { outer, ..Default::default() }))
         }

@@ -3,14 +3,14 @@
 use glam::DVec2;
 
 use super::{Drawing, Feature, Layer, MapError, Shape, Value};
-use crate::alignment::{Joined, join};
-use crate::book::{CAUTION, Cover, Run, Station};
-use crate::job::{Content, Cov, EntryId, Job, Place, Places, RunCard, Spot, Utility, ellipse95};
+use crate::alignment::{Joined, JoinedStation, Segment, join};
+use crate::book::{CAUTION, Cover, Run, SitePosition, Station};
+use crate::job::{Content, Cov, EntryId, Job, Place, Places, RunCard, Spot, State, Utility, ellipse95};
 use crate::units::metres_range;
 
 /// Everything drawn of one job.
 struct Sketch<'a> {
-    job: &'a Job,
+    state: &'a State,
     places: Places,
     datum: &'static str,
 }
@@ -20,11 +20,19 @@ struct Sketch<'a> {
 /// # Errors
 /// When its places are mixed, or nothing in it has one.
 pub fn draw(job: &Job) -> Result<Drawing, MapError> {
-    let name = || job.path().display().to_string();
+    draw_state(job.state(), &job.path().display().to_string())
+}
+
+/// The same of what a job amounts to; `name` stands for it in messages.
+///
+/// # Errors
+/// As [`draw`].
+pub fn draw_state(state: &State, name: &str) -> Result<Drawing, MapError> {
+    let name = || name.to_owned();
     let places =
-        job.state().places().map_err(|r| MapError::Places { job: name(), place: r.place, what: r.what })?;
+        state.places().map_err(|r| MapError::Places { job: name(), place: r.place, what: r.what })?;
     let datum = places.anchor.map_or("", |(datum, _)| datum.name());
-    let sketch = Sketch { job, places, datum };
+    let sketch = Sketch { state, places, datum };
     let mut layers = [
         Layer {
             name: "stations",
@@ -41,11 +49,15 @@ pub fn draw(job: &Job) -> Result<Drawing, MapError> {
             description: "The line from station to station, not measured between",
             features: vec![],
         },
+        Layer {
+            name: "zones",
+            description: "Tolerance zones: expose by hand or another safe means only; your local law goes before them",
+            features: vec![],
+        },
         Layer { name: "trouble", description: "The spot that was looked for", features: vec![] },
         Layer { name: "points", description: "Permanent points that ties are taped to", features: vec![] },
     ];
-    let [stations, ellipses, segments, trouble, points] = &mut layers;
-    let state = job.state();
+    let [stations, ellipses, segments, zones, trouble, points] = &mut layers;
     for (id, card) in state.runs() {
         let Some(run) = state.run(id, &sketch.places) else { continue };
         let caution = caution(run.is_simulated());
@@ -53,12 +65,14 @@ pub fn draw(job: &Job) -> Result<Drawing, MapError> {
             let Ok(spot) = sketch.places.of(*entry) else { continue };
             stations.features.push(sketch.station(*entry, card, &run, found, &spot, &caution));
             if found.is_located() {
+                zones.features.push(sketch.zone(card, found.number, None, (&spot, &spot), &caution));
                 ellipses.features.push(sketch.ellipse(card, found, &spot, &caution));
             }
         }
         // A run that cannot be joined has its stations drawn, and no line.
         if let Ok(joined) = join(state, &sketch.places, id) {
             segments.features.extend(sketch.segments(card, &joined, &caution));
+            zones.features.extend(sketch.zones(card, &joined, &caution));
             trouble.features.extend(sketch.trouble(card, &joined, &caution));
         }
     }
@@ -99,6 +113,13 @@ fn caution(simulated: bool) -> String {
 
 fn real(value: f64) -> Value {
     Value::Real(Some(value))
+}
+
+fn zone_remark(width_m: Option<f64>) -> &'static str {
+    match width_m {
+        Some(_) => "horizontal; no depth narrows it; your local law goes before it",
+        None => "horizontal; the line's width is not known: add half of it; your local law goes before it",
+    }
 }
 
 fn of_run(card: &RunCard) -> Vec<(&'static str, Value)> {
@@ -152,7 +173,7 @@ impl Sketch<'_> {
             Some(Cover::Between { low_m, high_m }) => Some((low_m, high_m)),
             _ => None,
         };
-        let by = match self.job.state().get(entry) {
+        let by = match self.state.get(entry) {
             Some(Content::Station(station)) => match station.place {
                 Place::Locate => "locate",
                 Place::Grid { .. } => "tape",
@@ -239,6 +260,57 @@ impl Sketch<'_> {
                 })
             })
             .collect()
+    }
+
+    /// From the mark to the edge of the zone: what the sheet draws, with the place's own uncertainty where that is more.
+    fn zone_m(&self, card: &RunCard, spot: &Spot) -> f64 {
+        let sigma_m = self.cov(spot).axes().0;
+        let position = SitePosition { east_m: spot.at.x, north_m: spot.at.y, sigma_m };
+        card.tolerance_zone.half_width_m(&card.pipe, &position)
+    }
+
+    /// The zone of a station, or of the line from it to the next.
+    fn zone(
+        &self,
+        card: &RunCard,
+        from: u32,
+        to: Option<u32>,
+        (a, b): (&Spot, &Spot),
+        caution: &str,
+    ) -> Feature {
+        let (from_m, to_m) = (self.zone_m(card, a), self.zone_m(card, b));
+        let width = card.tolerance_zone.width_m(&card.pipe);
+        let mut fields = of_run(card);
+        fields.extend([
+            ("from_station", Value::Whole(from.into())),
+            ("to_station", Value::Whole(to.unwrap_or(from).into())),
+            ("half_width_m", real(from_m.max(to_m))),
+            ("legal_m", real(card.tolerance_zone.legal_m)),
+            ("line_width_m", Value::Real(width)),
+            ("remark", Value::Text(zone_remark(width).to_owned())),
+            ("caution", Value::Text(caution.to_owned())),
+        ]);
+        let shape = match to {
+            None => Shape::Ellipse { centre: a.at, long_m: from_m, short_m: from_m, bearing_rad: 0.0 },
+            Some(_) => Shape::Band { from: a.at, to: b.at, from_m, to_m },
+        };
+        Feature { shape, utility: Some(card.utility), label: String::new(), fields }
+    }
+
+    /// Zones along the joined line. Over a gap there is none, as there is no line.
+    fn zones(&self, card: &RunCard, joined: &Joined, caution: &str) -> Vec<Feature> {
+        let spot = |s: &JoinedStation| {
+            // The line's own uncertainty may be less than the mark's distance from it.
+            let sigma_m = s.aside95_m / ellipse95();
+            let own = self.places.of(s.entry).map_or(0.0, |spot| spot.cov.axes().0);
+            Spot { at: DVec2::new(s.east_m, s.north_m), cov: Cov::round(sigma_m.max(own)) }
+        };
+        let ends = joined.stations.windows(2).zip(&joined.segments).filter(|(_, s)| !s.gap);
+        let zone = |(ends, segment): (&[JoinedStation], &Segment)| {
+            let [a, b] = ends else { return None };
+            Some(self.zone(card, segment.from, Some(segment.to), (&spot(a), &spot(b)), caution))
+        };
+        ends.filter_map(zone).collect()
     }
 
     fn trouble(&self, card: &RunCard, joined: &Joined, caution: &str) -> Vec<Feature> {

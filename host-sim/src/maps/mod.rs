@@ -19,7 +19,7 @@ use thiserror::Error;
 use crate::book::write_whole;
 use crate::job::{Anchor, Datum, Geodetic, Utility};
 
-pub use layers::draw;
+pub use layers::{draw, draw_state};
 
 /// Everything that is drawn of a job.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,6 +75,17 @@ pub enum Shape {
         short_m: f64,
         /// Bearing of the long one.
         bearing_rad: f64,
+    },
+    /// All that lies within a distance of a piece of line, which may be larger at one end than at the other.
+    Band {
+        /// Where the piece begins.
+        from: DVec2,
+        /// Where it ends.
+        to: DVec2,
+        /// The distance at the beginning.
+        from_m: f64,
+        /// The distance at the end.
+        to_m: f64,
     },
 }
 
@@ -245,6 +256,38 @@ impl Shape {
                 };
                 (0..=CORNERS).map(corner).collect()
             }
+            Self::Band { from, to, from_m, to_m } => band(*from, *to, *from_m, *to_m),
         }
     }
+
+    /// Whether it has an area.
+    fn is_area(&self) -> bool {
+        matches!(self, Self::Ellipse { .. } | Self::Band { .. })
+    }
+}
+
+/// Two circles and the tangents between them, anticlockwise and closed; drawn around them as an ellipse is.
+fn band(from: DVec2, to: DVec2, from_m: f64, to_m: f64) -> Vec<DVec2> {
+    const HALF: usize = CORNERS / 2;
+    let way = to - from;
+    // Where one circle holds the other, it is all there is.
+    if way.length() <= (from_m - to_m).abs() {
+        let (centre, radius) = if from_m > to_m { (from, from_m) } else { (to, to_m) };
+        return Shape::Ellipse { centre, long_m: radius, short_m: radius, bearing_rad: 0.0 }.corners();
+    }
+    let heading = way.to_angle();
+    // The tangents stand square on the circles, leaning towards the smaller one.
+    let lean = ((from_m - to_m) / way.length()).acos();
+    let arc = |centre: DVec2, radius: f64, begin: f64, sweep: f64| {
+        let step = sweep / HALF as f64;
+        let grown = radius / (0.5 * step).cos();
+        // Every corner stands outside the circle; the first and last side are the tangents.
+        (0..HALF).map(move |k| centre + grown * DVec2::from_angle(begin + (k as f64 + 0.5) * step))
+    };
+    let turn = std::f64::consts::TAU;
+    let around_to = arc(to, to_m, heading - lean, 2.0 * lean);
+    let around_from = arc(from, from_m, heading + lean, turn - 2.0 * lean);
+    let mut corners: Vec<DVec2> = around_to.chain(around_from).collect();
+    corners.extend(corners.first().copied());
+    corners
 }

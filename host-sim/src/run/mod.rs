@@ -3,6 +3,7 @@
 //! This is the only caller of the core's pipeline on the host: the simulator, a replay and a recording in
 //! progress all come through [`locate`].
 
+mod capture;
 mod coil;
 mod hops;
 mod looks;
@@ -20,6 +21,7 @@ use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
+pub use capture::{Unlocated, locate_capture, of_capture};
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use hops::{Hops, locate_hops};
 pub use looks::{Hums, Kit, Listen, Seen, Walk, field_walk, mains_walk, tone_walk, walk};
@@ -27,7 +29,7 @@ pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
 };
-pub use phasors::{Rows, locate_phasors, locate_phasors_with};
+pub use phasors::{CLOCK_HZ, Rows, locate_phasors, locate_phasors_watched, locate_phasors_with};
 pub use station::{reason, station, verdict};
 pub use underway::Underway;
 

@@ -10,7 +10,7 @@ use super::{Diary, Outcome};
 use crate::capture::{FieldRecording, FieldRow};
 
 /// Clock in which the instants of a field recording are counted, hertz.
-pub(super) const CLOCK_HZ: f64 = 1e6;
+pub const CLOCK_HZ: f64 = 1e6;
 
 /// Run a field recording through the locate.
 ///
@@ -29,9 +29,23 @@ pub fn locate_phasors_with(
     recording: &FieldRecording,
     settings: Settings,
 ) -> Result<Outcome, ConfigError> {
+    locate_phasors_watched(array, recording, settings, |_, _| ())
+}
+
+/// The same, and `watch` sees every row.
+///
+/// # Errors
+/// As [`locate_phasors`].
+pub fn locate_phasors_watched(
+    array: Array,
+    recording: &FieldRecording,
+    settings: Settings,
+    mut watch: impl FnMut(&Glimpse, &Guidance),
+) -> Result<Outcome, ConfigError> {
     let mut locate = Rows::new(array, recording.rate_hz, settings)?;
     for row in &recording.rows {
-        locate.push(row);
+        let (glimpse, guidance, _) = locate.push(row);
+        watch(&glimpse, &guidance);
     }
     Ok(locate.outcome())
 }

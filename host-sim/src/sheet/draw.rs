@@ -4,6 +4,8 @@ use glam::DVec2;
 use maud::{Markup, html};
 
 use crate::book::{Station, Verdict};
+use crate::job::Utility;
+use crate::letters::{plain, width};
 
 /// Width of a drawing on paper. It fits A4 and Letter with the margins of the style sheet.
 pub const WIDTH_MM: f64 = 180.0;
@@ -19,18 +21,59 @@ pub fn line(class: &str, from: DVec2, to: DVec2) -> Markup {
     html! { line class=(class) x1=(mm(from.x)) y1=(mm(from.y)) x2=(mm(to.x)) y2=(mm(to.y)) {} }
 }
 
-/// Lettering of a style class; the class also says where it is anchored.
+/// Lettering of a style class; the class also says where it is anchored. What may stand on lines has a white ground: an
+/// outline of the letters would be read twice from a PDF.
 pub fn text(class: &str, at: DVec2, words: &str) -> Markup {
-    html! { text class=(class) x=(mm(at.x)) y=(mm(at.y)) { (words) } }
+    let words = plain(words);
+    let has = |name: &str| class.split(' ').any(|c| c == name);
+    let size = match (has("letter"), has("remark"), has("haloed")) {
+        (true, ..) => Some((3.4, true)),
+        (_, true, _) => Some((2.8, true)),
+        (.., true) => Some((2.4, false)),
+        _ => None,
+    };
+    html! {
+        @if let Some((size, bold)) = size {
+            @let width = width(&words, bold) * size + 0.8;
+            @let left = if has("middle") { 0.5 * width } else if has("end") { width - 0.4 } else { 0.4 };
+            rect.halo x=(mm(at.x - left)) y=(mm(at.y - 0.85 * size)) width=(mm(width)) height=(mm(1.1 * size)) rx="0.6" {}
+        }
+        text class=(class) x=(mm(at.x)) y=(mm(at.y)) { (words) }
+    }
+}
+
+/// A line of a utility: its colour on an ink edge, so that yellow shows on white, and grey on grey paper.
+pub fn coloured(class: &str, utility: Utility, from: DVec2, to: DVec2) -> Markup {
+    html! {
+        (line(&format!("{class} edge"), from, to))
+        (line(&format!("{class} {}", utility.word()), from, to))
+    }
+}
+
+/// A permanent point: a small triangle with a dot.
+pub fn point_mark(at: DVec2) -> Markup {
+    html! {
+        path.point d={ "M" (mm(at.x)) " " (mm(at.y - 2.0)) "l1.9 3.2h-3.8z" } {}
+        circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r="0.45" {}
+    }
+}
+
+/// How near the surface the pipe has to be reckoned with: a bar on a triangle.
+pub fn shallow_mark(at: DVec2) -> Markup {
+    html! { path.shallow d={ "M" (mm(at.x - 2.4)) " " (mm(at.y)) "h4.8l-2.4 2z" } {} }
 }
 
 /// Radius of the dot at a place or a depth.
 pub const DOT_MM: f64 = 0.6;
 
-/// The style of the line between two located stations: broken if either is in doubt.
-pub fn joint(a: &Station, b: &Station) -> &'static str {
-    let doubtful = [a, b].iter().any(|s| s.verdict == Verdict::Doubt);
-    if doubtful { "pipe doubt" } else { "pipe" }
+/// The line between two located stations: broken if either is in doubt.
+pub fn joint(a: &Station, b: &Station, utility: Utility, from: DVec2, to: DVec2) -> Markup {
+    if [a, b].iter().any(|s| s.verdict == Verdict::Doubt) {
+        // On a broken edge there would be no gaps to see.
+        line(&format!("pipe doubt {}", utility.word()), from, to)
+    } else {
+        coloured("pipe", utility, from, to)
+    }
 }
 
 /// Radius of a number tag.
@@ -84,34 +127,52 @@ pub fn label(at: DVec2, station: &Station) -> Markup {
     }
 }
 
-/// Labels in a row, each on the lowest level where it does not run into the label before it.
+/// Labels above their stations, each on the lowest level where it does not run into one before it.
 pub struct Labels {
     levels: Vec<u32>,
     level_mm: f64,
+    /// How far the highest stands above the highest station.
+    height_mm: f64,
+}
+
+/// A label's place on the paper: its middle, half its width, its lower and its upper edge.
+struct Extent {
+    x: f64,
+    half: f64,
+    low: f64,
+    high: f64,
 }
 
 impl Labels {
     /// Crowds beyond this overlap: a run so long belongs on several sheets.
-    const LEVELS: u32 = 3;
+    const LEVELS: u32 = 5;
 
-    /// Labels of stations at distances `x_mm` along the paper.
-    pub fn place<'a>(stations: impl Iterator<Item = (f64, &'a Station)> + Clone) -> Self {
+    /// Labels of stations at places on the paper, millimetres right and down.
+    pub fn place<'a>(stations: impl Iterator<Item = (DVec2, &'a Station)> + Clone) -> Self {
         let rows = stations.clone().map(|(_, s)| remarks(s).len()).max().unwrap_or(0);
-        let mut taken = [None::<(f64, f64)>; Self::LEVELS as usize];
-        let mut level = |(x, station): (f64, &Station)| {
-            let half = half_width_mm(station);
-            let free =
-                |t: &Option<(f64, f64)>| t.is_none_or(|(at, its_half)| (x - at).abs() >= half + its_half);
-            let level = taken.iter().position(free).unwrap_or(0);
-            if let Some(place) = taken.get_mut(level) {
-                *place = Some((x, half));
-            }
-            level as u32
-        };
-        Self {
-            levels: stations.map(&mut level).collect(),
-            level_mm: 2.0 * TAG_MM + 1.6 + rows as f64 * LINE_MM,
+        let level_mm = 2.0 * TAG_MM + 1.6 + rows as f64 * LINE_MM;
+        let top = stations.clone().map(|(at, _)| at.y).fold(f64::MAX, f64::min);
+        let mut taken: Vec<Extent> = Vec::new();
+        let mut levels = Vec::new();
+        let mut height_mm: f64 = 0.0;
+        for (at, station) in stations {
+            let tall = 2.0 * TAG_MM + 1.6 + remarks(station).len() as f64 * LINE_MM;
+            let boxed = |level: u32| {
+                let low = at.y - f64::from(level) * level_mm;
+                Extent { x: at.x, half: half_width_mm(station), low, high: low - tall }
+            };
+            let free = |b: &Extent| {
+                let apart =
+                    |t: &Extent| (t.x - b.x).abs() >= t.half + b.half || t.high >= b.low || b.high >= t.low;
+                taken.iter().all(apart)
+            };
+            let level = (0..Self::LEVELS).find(|&level| free(&boxed(level))).unwrap_or(0);
+            let found = boxed(level);
+            height_mm = height_mm.max(top - (found.low - level_mm));
+            taken.push(found);
+            levels.push(level);
         }
+        Self { levels, level_mm, height_mm }
     }
 
     /// How far the label of the station with this place in the row is raised.
@@ -119,10 +180,9 @@ impl Labels {
         self.levels.get(index).map_or(0.0, |&level| f64::from(level) * self.level_mm)
     }
 
-    /// Height of all levels together, from the lower edge of the lowest tag.
+    /// Height of all labels together, from the highest station up.
     pub fn height_mm(&self) -> f64 {
-        let levels = self.levels.iter().max().map_or(0, |top| top + 1);
-        f64::from(levels) * self.level_mm
+        self.height_mm
     }
 }
 
@@ -146,11 +206,15 @@ mod tests {
     fn crowded_labels_are_raised_and_lone_ones_are_not() {
         let plain = Station { verdict: Verdict::Agree, ..Station::default() };
         let wide = Station { trouble_spot: true, ..plain.clone() };
-        let row = [(0.0, &plain), (20.0, &plain), (24.0, &wide), (60.0, &plain)];
+        let at = |x: f64| DVec2::new(x, 0.0);
+        let row = [(at(0.0), &plain), (at(20.0), &plain), (at(24.0), &wide), (at(60.0), &plain)];
         let labels = Labels::place(row.into_iter());
         assert_eq!(labels.levels, [0, 0, 1, 0]);
         assert_eq!(labels.raised_mm(0), 0.0);
         assert!(labels.raised_mm(2) >= 2.0 * TAG_MM);
         assert_eq!(labels.height_mm(), 2.0 * labels.raised_mm(2));
+        // On a run that falls across the paper, a label is not raised into the one before it.
+        let fallen = [(at(20.0), &plain), (DVec2::new(24.0, labels.raised_mm(2)), &wide)];
+        assert_eq!(Labels::place(fallen.into_iter()).levels, [0, 0]);
     }
 }

@@ -1,131 +1,77 @@
-//! The dig sheet: a run on one or two pages, as one self-contained HTML file that prints to scale.
+//! The dig sheet: a run on one or two pages, as one self-contained HTML file or as PDF, printed to scale.
 //!
-//! Everything is drawn from vectors; there is no script and nothing is fetched. Nothing depends on
-//! colour: a verdict has its word and its own frame, the pipe its letter, the zone its hatch.
+//! What a sheet says is decided in one place, block by block, and set twice. Everything is drawn from vectors; there is
+//! no script and nothing is fetched. Nothing depends on colour: a verdict has its word and its own frame, a line its
+//! letter, the zone its hatch.
+//!
+//! ```
+//! use nullwalk::book::Run;
+//! use nullwalk::sheet::{self, Brief, Options};
+//! let brief = Brief::from(Run::default());
+//! assert!(sheet::html(&brief, &Options::default()).unwrap().contains("No station was recorded"));
+//! assert!(sheet::pdf(&brief, &Options::default()).unwrap().starts_with(b"%PDF"));
+//! ```
 
+mod block;
+mod brief;
 mod cautions;
+mod content;
 mod draw;
+mod html;
 mod legend;
+mod options;
+mod page;
+mod pdf;
 mod plan;
 mod profile;
 pub(crate) mod scale;
 mod table;
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use thiserror::Error;
 
-use crate::book::{Fault, Run, Verdict};
-use crate::units::{feet_inches_up, metres_up};
+pub use brief::{Brief, TieLine};
+pub use options::{Options, Paper, Units};
 
-const STYLE: &str = include_str!("style.css");
+use crate::book::Fault;
+use crate::raster::Undrawn;
+
+/// Why a sheet could not be drawn.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum SheetError {
+    /// A figure of the run cannot be true: nothing is drawn from such figures.
+    #[error(transparent)]
+    Fault(#[from] Fault),
+    /// The library that makes pages refused.
+    #[error(transparent)]
+    Undrawn(#[from] Undrawn),
+}
 
 /// The sheet of a run, as the text of an HTML file.
 ///
 /// # Errors
-/// When a figure of the run cannot be true: nothing is drawn from such figures.
-pub fn html(run: &Run) -> Result<String, Fault> {
-    run.check()?;
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Dig sheet: " (title(run)) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                main {
-                    (header(run))
-                    (cautions::notice())
-                    section {
-                        h2 { "Plan" }
-                        (plan::plan(run))
-                    }
-                    section {
-                        h2 { "Profile: depth to source" }
-                        (profile::profile(run))
-                        (legend::legend(run))
-                    }
-                    section.record {
-                        h2 { "Stations: " (title(run)) @if run.is_simulated() { " (simulated)" } }
-                        (table::table(run))
-                    }
-                    (cautions::cautions(run))
-                    (colophon(run))
-                }
-            }
-        }
-    };
-    Ok(page.into_string())
+/// When a figure of the run cannot be true.
+pub fn html(brief: &Brief, options: &Options) -> Result<String, SheetError> {
+    brief.run.check()?;
+    Ok(html::html(&content::content(brief, options), options))
 }
 
-fn title(run: &Run) -> &str {
-    if run.title.is_empty() { "Untitled run" } else { &run.title }
+/// The sheet of a run, as the bytes of a PDF file.
+///
+/// # Errors
+/// When a figure of the run cannot be true, or the library refuses the drawings.
+pub fn pdf(brief: &Brief, options: &Options) -> Result<Vec<u8>, SheetError> {
+    brief.run.check()?;
+    let content = content::content(brief, options);
+    let (pages, _) = page::pages(&content, options);
+    Ok(pdf::pdf(&content.title, &pages, options.paper.size_mm())?)
 }
 
-fn header(run: &Run) -> Markup {
-    html! {
-        header {
-            @if run.is_simulated() {
-                p.simulated { strong { "Simulated." } " No such pipe exists. For learning and testing only; not to be used on site." }
-            }
-            p.kicker { "Dig sheet" @if !run.recorded.is_empty() { " · " (run.recorded) } }
-            h1 { (title(run)) }
-            @if !run.description.is_empty() { p.lead { (run.description) } }
-            p.summary { (summary(run)) }
-            @if !run.site_note.is_empty() { p { b { "Site: " } (run.site_note) } }
-            p { b { "Pipe: " } (pipe(run)) }
-        }
-    }
-}
-
-/// How many stations, how they came out, and where the trouble lies.
-fn summary(run: &Run) -> String {
-    let count = |verdict| run.stations.iter().filter(|s| s.verdict == verdict).count();
-    let outcomes = [(Verdict::Agree, "agree"), (Verdict::Doubt, "in doubt"), (Verdict::Refuse, "refused")];
-    let outcomes: Vec<String> = outcomes
-        .into_iter()
-        .map(|(verdict, words)| (count(verdict), words))
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, words)| format!("{n} {words}{}", if (n, words) == (1, "agree") { "s" } else { "" }))
-        .collect();
-    let stations = match run.stations.len() {
-        0 => return "No station was recorded. That does not mean that nothing is there.".to_owned(),
-        1 => "1 station".to_owned(),
-        n => format!("{n} stations"),
-    };
-    let trouble: Vec<String> =
-        run.stations.iter().filter(|s| s.trouble_spot).map(|s| s.number.to_string()).collect();
-    let trouble = match trouble.as_slice() {
-        [] => String::new(),
-        spots => format!(" Trouble spot at station {}.", spots.join(" and ")),
-    };
-    format!("{stations}: {}.{trouble}", outcomes.join(", "))
-}
-
-fn pipe(run: &Run) -> String {
-    let size = |name: &str, value: Option<f64>| match value {
-        Some(v) => format!("{name} {:.0} mm", v * 1000.0),
-        None => format!("{name} not known"),
-    };
-    let width = match run.tolerance_zone.width_m(&run.pipe) {
-        Some(w) => format!("{} / {}", metres_up(w), feet_inches_up(w)),
-        None => "not known".to_owned(),
-    };
-    format!(
-        "drain, D; {}, {}, {}; facility width {width}.",
-        size("bore", run.pipe.bore_m),
-        size("wall", run.pipe.wall_m),
-        size("beacon", run.pipe.beacon_diameter_m),
-    )
-}
-
-fn colophon(run: &Run) -> Markup {
-    html! {
-        footer {
-            "Positions count from the site’s origin. Ranges are rounded outwards. "
-            @if run.is_simulated() { "Simulated. " }
-            "Drawn by nullwalk " (env!("CARGO_PKG_VERSION")) "."
-        }
-    }
+/// The pages of a sheet, each as the text of an SVG file in millimetres.
+///
+/// # Errors
+/// When a figure of the run cannot be true.
+pub fn pages(brief: &Brief, options: &Options) -> Result<Vec<String>, SheetError> {
+    brief.run.check()?;
+    Ok(page::pages(&content::content(brief, options), options).0)
 }

@@ -4,12 +4,19 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, text};
+use super::block::{Block, Drawing, Para, Role};
+use super::brief::{Brief, TieLine};
+use super::draw::{
+    DOT_MM, Labels, TAG_MM, WIDTH_MM, coloured, diamond, joint, label, line, mm, point_mark, text,
+};
+use super::options::{Options, Paper, Units};
 use super::scale;
 use crate::book::{Run, Station};
+use crate::job::{OtherLine, Utility};
+use crate::letters::shortened;
 use crate::units::METRES_PER_FOOT;
 
-/// The plan grows as tall as this before the scale is reduced.
+/// The plan grows as tall as this on A4 before the scale is reduced, and by as much less on lower paper.
 const TALLEST_MM: f64 = 80.0;
 const SHORTEST_MM: f64 = 46.0;
 /// Strip under the drawing for the scale bars and the north arrow.
@@ -37,32 +44,128 @@ struct Link<'a> {
     gap: bool,
 }
 
+/// A point farther off than this many times the run's own size is not drawn: it would make the run a dot.
+const FARTHEST_POINT: f64 = 1.5;
+/// More ties than this are not lettered with their lengths.
+const MOST_LETTERED: usize = 8;
+const LONGEST_NAME: usize = 28;
+
 /// Draw the plan, or say why there is none.
-pub fn plan(run: &Run) -> Markup {
+pub fn plan(brief: &Brief, options: &Options) -> Block {
+    let run = &brief.run;
     let spots = spots(run);
     if spots.is_empty() {
-        return html! { p.note { "No station has a position, so no plan can be drawn. Go by the marks on the ground." } };
+        let words = "No station has a position, so no plan can be drawn. Go by the marks on the ground.";
+        return Block::Para(Para::new(Role::Note, words));
     }
     let links = links(&spots);
-    let view = View::around(&spots);
+    let ties = near_ties(&spots, &brief.ties);
+    let view = View::around(&spots, &ties, options);
     let lay_mm = half_lay_mm(&view, &links);
     let frame_height = view.height_mm;
-    let height = frame_height + STRIP_MM;
-    html! {
-        svg.drawing xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Plan of the stations"
-            viewBox={ "0 0 " (mm(WIDTH_MM)) " " (mm(height)) }
-            width={ (mm(WIDTH_MM)) "mm" } height={ (mm(height)) "mm" } {
-            defs { (zone_hatch()) }
-            (view.grid())
-            (zones(&view, &spots, &links))
-            @for link in &links { (pipe(&view, link)) }
-            @for spot in &spots { (mark(&view, spot, lay_mm)) }
-            rect.border x="0.3" y="0.3" width=(mm(WIDTH_MM - 0.6)) height=(mm(frame_height - 0.6)) {}
-            @if run.is_simulated() { (text("remark", DVec2::new(3.0, 5.0), "SIMULATED")) }
-            @for (index, spot) in spots.iter().enumerate() { (led_out(&view, index, spot)) }
-            (strip(&view))
+    let content = html! {
+        defs {
+            (zone_hatch())
+            clipPath id="frame" { rect x="0.3" y="0.3" width=(mm(WIDTH_MM - 0.6)) height=(mm(frame_height - 0.6)) {} }
+        }
+        (view.grid())
+        (zones(&view, &spots, &links))
+        g clip-path="url(#frame)" {
+            @for other in &brief.others { (other_line(&view, other)) }
+        }
+        (tie_lines(&view, &spots, &ties, options.units))
+        @for link in &links { (pipe(&view, link, brief.utility)) }
+        @for spot in &spots { (mark(&view, spot, lay_mm, brief.utility)) }
+        rect.border x="0.3" y="0.3" width=(mm(WIDTH_MM - 0.6)) height=(mm(frame_height - 0.6)) {}
+        @if run.is_simulated() { (text("remark", DVec2::new(3.0, 5.0), "SIMULATED")) }
+        @for (index, spot) in spots.iter().enumerate() { (led_out(&view, index, spot)) }
+        (strip(&view))
+    };
+    Block::Drawing(Drawing {
+        label: "Plan of the stations".to_owned(),
+        width_mm: WIDTH_MM,
+        height_mm: frame_height + STRIP_MM,
+        content,
+    })
+}
+
+/// Ties to points that are near enough to be drawn.
+fn near_ties<'a>(spots: &[Spot<'_>], ties: &'a [TieLine]) -> Vec<(DVec2, &'a TieLine)> {
+    let (low, high) = bounds(spots, &[], Axes::NorthUp);
+    let size_m = (high - low).max_element().max(4.0);
+    let middle = Axes::NorthUp.turn(low.midpoint(high));
+    let near = |at: &DVec2| at.distance(middle) < FARTHEST_POINT * size_m;
+    ties.iter().filter_map(|tie| Some((tie.at.filter(near)?, tie))).collect()
+}
+
+/// Points once each with their names, and thin lines from the stations to them.
+fn tie_lines(view: &View, spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], units: Units) -> Markup {
+    let place = |number: u32| spots.iter().find(|s| s.station.number == number).map(|s| view.at(s.place_m));
+    let lettered = ties.iter().filter(|(_, tie)| tie.taped).count() <= MOST_LETTERED;
+    let mut points: Vec<(DVec2, &str)> = Vec::new();
+    for (at, tie) in ties {
+        if !points.iter().any(|(_, name)| *name == tie.point) {
+            points.push((view.at(*at), &tie.point));
         }
     }
+    html! {
+        @for (at, tie) in ties {
+            @let to = view.at(*at);
+            @if let Some(from) = place(tie.station).filter(|_| tie.taped) {
+                (line("tie", from, to))
+                @if lettered && from.distance(to) > 14.0 {
+                    (text("fine haloed middle", from.lerp(to, 0.62) + DVec2::new(0.0, 0.8), &units.length(tie.distance_m)[0]))
+                }
+            }
+        }
+        @for (at, name) in points {
+            (point_mark(at))
+            // Towards the middle of the paper, where there is room.
+            @let (class, step) = if at.x > WIDTH_MM / 2.0 { ("fine haloed end", -2.6) } else { ("fine haloed", 2.6) };
+            (text(class, at + DVec2::new(step, 0.9), &shortened(name, LONGEST_NAME)))
+        }
+    }
+}
+
+/// Another line, as far as the frame shows it, with its letter on every stretch.
+fn other_line(view: &View, other: &OtherLine) -> Markup {
+    let corners: Vec<DVec2> = other.path.iter().map(|&at| view.at(DVec2::from_array(at))).collect();
+    let class = if other.found { "other" } else { "other missed" };
+    let letter = if other.found {
+        other.utility.letter().to_owned()
+    } else {
+        format!("{}?", other.utility.letter())
+    };
+    html! {
+        @for pair in corners.windows(2) {
+            @if let Some((from, to)) = inside(pair[0], pair[1], DVec2::new(WIDTH_MM, view.height_mm)) {
+                @if other.found { (coloured(class, other.utility, from, to)) } @else {
+                    (line(&format!("{class} {}", other.utility.word()), from, to))
+                }
+                @if from.distance(to) > 8.0 {
+                    (text("letter middle", from.lerp(to, 0.5) + DVec2::new(0.0, 1.2), &letter))
+                }
+            }
+        }
+    }
+}
+
+/// The part of a stretch that lies on a paper of this size (Liang and Barsky 1984, from memory).
+fn inside(from: DVec2, to: DVec2, size: DVec2) -> Option<(DVec2, DVec2)> {
+    let way = to - from;
+    let (mut enters, mut leaves) = (0.0_f64, 1.0_f64);
+    for (step, room) in
+        [(-way.x, from.x), (way.x, size.x - from.x), (-way.y, from.y), (way.y, size.y - from.y)]
+    {
+        if step < 0.0 {
+            enters = enters.max(room / step);
+        } else if step > 0.0 {
+            leaves = leaves.min(room / step);
+        } else if room < 0.0 {
+            return None;
+        }
+    }
+    (enters < leaves).then(|| (from + enters * way, from + leaves * way))
 }
 
 fn spots(run: &Run) -> Vec<Spot<'_>> {
@@ -102,6 +205,7 @@ struct View {
     /// Directions in which east and north run on the paper.
     axes: Axes,
     labels: Labels,
+    units: Units,
 }
 
 /// How the site lies on the paper.
@@ -123,29 +227,40 @@ impl Axes {
 }
 
 impl View {
-    fn around(spots: &[Spot<'_>]) -> Self {
+    fn around(spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], options: &Options) -> Self {
         const SIDE_MM: f64 = 15.0;
         const BOTTOM_MM: f64 = 9.0;
-        let (low, high) = bounds(spots, Axes::NorthUp);
+        let units = options.units;
+        let tallest_mm = TALLEST_MM - Paper::A4.size_mm().1 + options.paper.size_mm().1;
+        let points: Vec<DVec2> = ties.iter().map(|(at, _)| *at).collect();
+        let (low, high) = bounds(spots, &points, Axes::NorthUp);
         let size_m = high - low;
         let axes = if size_m.y > size_m.x { Axes::NorthRight } else { Axes::NorthUp };
-        let (low, high) = bounds(spots, axes);
+        let (low, high) = bounds(spots, &points, axes);
         let size_m = high - low;
         let wide = scale::ratio(size_m.x, WIDTH_MM - 2.0 * SIDE_MM);
         // Where labels go depends on the scale, and how much height they leave depends on where they go: the
         // scale that fits the width says enough about the labels.
-        let label_x = spots.iter().map(|s| (axes.turn(s.place_m).x * 1000.0 / wide, s.station));
-        let labels = Labels::place(label_x);
-        let top_mm = LABEL_STAND_OFF_MM + LABEL_GAP_MM + labels.height_mm();
-        let ratio =
-            wide.max(scale::ratio(size_m.y, (TALLEST_MM - top_mm - BOTTOM_MM).max(SHORTEST_MM / 2.0)));
+        let labels = |ratio: f64| {
+            // Over each mark stands the edge of its zone.
+            let base = |s: &Spot<'_>| {
+                let at = axes.turn(s.place_m) * 1000.0 / ratio;
+                at - DVec2::new(0.0, (s.zone_m.unwrap_or(0.0) * 1000.0 / ratio).max(LABEL_STAND_OFF_MM))
+            };
+            Labels::place(spots.iter().map(|s| (base(s), s.station)))
+        };
+        let top_mm = |labels: &Labels| LABEL_STAND_OFF_MM + LABEL_GAP_MM + labels.height_mm();
+        let room_mm = (tallest_mm - top_mm(&labels(wide)) - BOTTOM_MM).max(SHORTEST_MM / 2.0);
+        let ratio = wide.max(scale::ratio(size_m.y, room_mm));
+        let labels = labels(ratio);
+        let top_mm = top_mm(&labels);
         let mm_per_m = 1000.0 / ratio;
         let size_mm = size_m * mm_per_m;
         let height_mm = (size_mm.y + top_mm + BOTTOM_MM).max(SHORTEST_MM);
         let spare_mm = (height_mm - top_mm - BOTTOM_MM - size_mm.y) / 2.0;
         let left_top_mm = DVec2::new((WIDTH_MM - size_mm.x) / 2.0, top_mm + spare_mm);
         let corner_m = axes.turn(low - left_top_mm / mm_per_m);
-        Self { mm_per_m, ratio, corner_m, height_mm, axes, labels }
+        Self { mm_per_m, ratio, corner_m, height_mm, axes, labels, units }
     }
 
     fn at(&self, place_m: DVec2) -> DVec2 {
@@ -154,7 +269,11 @@ impl View {
 
     /// Fine crosses at round coordinates, lettered along the left and lower edge.
     fn grid(&self) -> Markup {
-        let step_m = scale::round_up(20.0 / self.mm_per_m);
+        let (unit_m, unit) = match self.units {
+            Units::Metric => (1.0, "m"),
+            Units::Feet => (METRES_PER_FOOT, "ft"),
+        };
+        let step_m = unit_m * scale::round_up(20.0 / (unit_m * self.mm_per_m));
         let paper_m = DVec2::new(WIDTH_MM, self.height_mm) / self.mm_per_m;
         let corners = [self.corner_m, self.corner_m + self.axes.turn(paper_m)];
         let low = corners[0].min(corners[1]);
@@ -165,10 +284,12 @@ impl View {
             |at: &DVec2| at.x > 12.0 && at.x < WIDTH_MM - 3.0 && at.y > 3.0 && at.y < self.height_mm - 6.0;
         let crosses = easts.iter().flat_map(|&e| norths.iter().map(move |&n| DVec2::new(e, n)));
         let crosses = crosses.map(|place_m| self.at(place_m)).filter(inside);
-        let east_lines =
-            easts.iter().map(|&e| (self.at(DVec2::new(e, self.corner_m.y)), compass(e, "E", "W")));
-        let north_lines =
-            norths.iter().map(|&n| (self.at(DVec2::new(self.corner_m.x, n)), compass(n, "N", "S")));
+        let east_lines = easts
+            .iter()
+            .map(|&e| (self.at(DVec2::new(e, self.corner_m.y)), compass(e / unit_m, unit, ["E", "W"])));
+        let north_lines = norths
+            .iter()
+            .map(|&n| (self.at(DVec2::new(self.corner_m.x, n)), compass(n / unit_m, unit, ["N", "S"])));
         let (along_bottom, along_left): (Vec<_>, Vec<_>) = match self.axes {
             Axes::NorthUp => (east_lines.collect(), north_lines.collect()),
             Axes::NorthRight => (north_lines.collect(), east_lines.collect()),
@@ -191,12 +312,16 @@ impl View {
 }
 
 /// The corners of the drawing, in metres right and down.
-fn bounds(spots: &[Spot<'_>], axes: Axes) -> (DVec2, DVec2) {
+fn bounds(spots: &[Spot<'_>], points: &[DVec2], axes: Axes) -> (DVec2, DVec2) {
+    /// Room around a point for its mark.
+    const POINT_M: f64 = 0.3;
     let reach = |s: &Spot<'_>| DVec2::splat(s.zone_m.unwrap_or(0.0).max(s.radius95_m));
-    let places = || spots.iter().map(|s| (axes.turn(s.place_m), reach(s)));
+    let spots = spots.iter().map(|s| (axes.turn(s.place_m), reach(s)));
+    let points = points.iter().map(|at| (axes.turn(*at), DVec2::splat(POINT_M)));
+    let places: Vec<(DVec2, DVec2)> = spots.chain(points).collect();
     (
-        places().map(|(at, reach)| at - reach).fold(DVec2::INFINITY, DVec2::min),
-        places().map(|(at, reach)| at + reach).fold(DVec2::NEG_INFINITY, DVec2::max),
+        places.iter().map(|(at, reach)| *at - *reach).fold(DVec2::INFINITY, DVec2::min),
+        places.iter().map(|(at, reach)| *at + *reach).fold(DVec2::NEG_INFINITY, DVec2::max),
     )
 }
 
@@ -206,16 +331,16 @@ fn multiples(step: f64, low: f64, high: f64) -> Vec<f64> {
 }
 
 /// A coordinate in words: `4 m E`.
-fn compass(metres: f64, positive: &str, negative: &str) -> String {
-    let size = (metres.abs() * 1000.0).round() / 1000.0;
+fn compass(length: f64, unit: &str, [positive, negative]: [&str; 2]) -> String {
+    let size = (length.abs() * 1000.0).round() / 1000.0;
     let side = if size == 0.0 {
         ""
-    } else if metres > 0.0 {
+    } else if length > 0.0 {
         positive
     } else {
         negative
     };
-    format!("{size} m {side}").trim_end().to_owned()
+    format!("{size} {unit} {side}").trim_end().to_owned()
 }
 
 /// Slanting hatch for the tolerance zone, in paper millimetres so that neighbouring shapes join.
@@ -262,15 +387,15 @@ fn band(view: &View, link: &Link<'_>) -> Option<String> {
 }
 
 /// The line of the pipe between two stations, broken by its letter.
-fn pipe(view: &View, link: &Link<'_>) -> Markup {
+fn pipe(view: &View, link: &Link<'_>, utility: Utility) -> Markup {
     let (a, b) = (view.at(link.from.place_m), view.at(link.to.place_m));
     // The middle of a gap is where the refused station stands.
-    let (class, letter, along): (_, _, &[f64]) = match link.gap {
-        true => ("pipe gap", "?", &[0.3, 0.7]),
-        false => (joint(link.from.station, link.to.station), "D", &[0.5]),
+    let (drawn, letter, along): (_, _, &[f64]) = match link.gap {
+        true => (line("pipe gap", a, b), "?", &[0.3, 0.7]),
+        false => (joint(link.from.station, link.to.station, utility, a, b), utility.letter(), &[0.5]),
     };
     html! {
-        (line(class, a, b))
+        (drawn)
         @if a.distance(b) > 16.0 {
             @for &part in along { (text("letter middle", a.lerp(b, part) + DVec2::new(0.0, 1.2), letter)) }
         }
@@ -287,7 +412,7 @@ fn half_lay_mm(view: &View, links: &[Link<'_>]) -> f64 {
 }
 
 /// What is drawn at the place itself.
-fn mark(view: &View, spot: &Spot<'_>, lay_mm: f64) -> Markup {
+fn mark(view: &View, spot: &Spot<'_>, lay_mm: f64, utility: Utility) -> Markup {
     let at = view.at(spot.place_m);
     if spot.zone_m.is_none() {
         return html! {
@@ -299,7 +424,7 @@ fn mark(view: &View, spot: &Spot<'_>, lay_mm: f64) -> Markup {
         @if let Some(lay) = spot.station.lay_deg {
             @let (s, c) = lay.value.to_radians().sin_cos();
             @let step = view.axes.turn(DVec2::new(s, c)) * lay_mm;
-            (line("lay", at - step, at + step))
+            (line(&format!("lay {}", utility.word()), at - step, at + step))
         }
         circle.circle95 cx=(mm(at.x)) cy=(mm(at.y)) r=(mm(spot.radius95_m * view.mm_per_m)) {}
         circle.dot cx=(mm(at.x)) cy=(mm(at.y)) r=(mm(DOT_MM)) {}
@@ -326,8 +451,12 @@ fn strip(view: &View) -> Markup {
     let origin = DVec2::new(0.0, view.height_mm + 5.6);
     let mm_per_ft = view.mm_per_m * METRES_PER_FOOT;
     html! {
-        (bar(origin, view.mm_per_m, "m"))
-        (bar(origin + DVec2::new(66.0, 0.0), mm_per_ft, "ft"))
+        @let bars = match view.units {
+            Units::Metric => [(view.mm_per_m, "m"), (mm_per_ft, "ft")],
+            Units::Feet => [(mm_per_ft, "ft"), (view.mm_per_m, "m")],
+        };
+        (bar(origin, bars[0].0, bars[0].1))
+        (bar(origin + DVec2::new(66.0, 0.0), bars[1].0, bars[1].1))
         (text("small", origin + DVec2::new(130.0, -1.2), &format!("1 : {}", view.ratio)))
         (text("fine", origin + DVec2::new(130.0, 2.2), "on paper, printed"))
         (text("fine", origin + DVec2::new(130.0, 5.0), "at full size"))
@@ -393,7 +522,7 @@ mod tests {
     fn the_plan_is_to_scale_and_north_is_up() {
         let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, 13.0, 3.0, Verdict::Agree)]);
         let spots = spots(&run);
-        let view = View::around(&spots);
+        let view = View::around(&spots, &[], &Options::default());
         let (a, b) = (view.at(spots[0].place_m), view.at(spots[1].place_m));
         assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthUp));
         assert!(((b - a) - DVec2::new(130.0, -30.0)).length() < 1e-9);
@@ -406,7 +535,7 @@ mod tests {
     fn a_run_to_the_north_is_turned_and_not_mirrored() {
         let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, -3.0, 13.0, Verdict::Agree)]);
         let spots = spots(&run);
-        let view = View::around(&spots);
+        let view = View::around(&spots, &[], &Options::default());
         assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthRight));
         let run_mm = view.at(spots[1].place_m) - view.at(spots[0].place_m);
         // North to the right puts west up.
@@ -428,7 +557,10 @@ mod tests {
         let ends: Vec<_> =
             links.iter().map(|l| (l.from.station.number, l.to.station.number, l.gap)).collect();
         assert_eq!(ends, [(1, 2, false), (2, 4, true)]);
-        let drawn = plan(&run).into_string();
+        let Block::Drawing(drawing) = plan(&Brief::from(run.clone()), &Options::default()) else {
+            panic!("there is a plan")
+        };
+        let drawn = drawing.content.into_string();
         // One band, drawn in three layers.
         assert_eq!(drawn.matches("<polygon").count(), 3);
     }
@@ -446,7 +578,7 @@ mod tests {
             ..Run::default()
         };
         let spots = spots(&run);
-        let view = View::around(&spots);
+        let view = View::around(&spots, &[], &Options::default());
         let links = links(&spots);
         let corners: Vec<DVec2> = band(&view, &links[0])
             .unwrap()

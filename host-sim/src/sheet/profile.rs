@@ -3,10 +3,14 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, text};
+use super::block::{Block, Drawing, Para, Role};
+use super::brief::Brief;
+use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, shallow_mark, text};
+use super::options::{Options, Units};
 use super::scale;
 use crate::book::{Estimate, Run, Station, Verdict};
-use crate::units::{METRES_PER_FOOT, feet_inches, feet_inches_range, metres, metres_range};
+use crate::job::Utility;
+use crate::units::METRES_PER_FOOT;
 
 const LEFT_MM: f64 = 14.0;
 const RIGHT_MM: f64 = WIDTH_MM - 14.0;
@@ -17,6 +21,8 @@ const STAND_OFF_MM: f64 = 1.2;
 const DEEP_MM: f64 = 32.0;
 /// Below the deepest line: figures and notes.
 const FOOT_MM: f64 = 12.4;
+/// The same without figures.
+const NARROW_FOOT_MM: f64 = 5.6;
 /// A figure such as `10 ft 11 in to 11 ft 10 in` needs this much.
 const FIGURE_MM: f64 = 29.0;
 
@@ -28,39 +34,39 @@ struct Along {
 }
 
 /// Draw the profile, or say why there is none.
-pub fn profile(run: &Run) -> Markup {
+pub fn profile(brief: &Brief, options: &Options) -> Block {
+    let (run, units) = (&brief.run, options.units);
     let deepest_m =
         run.stations.iter().filter_map(Station::stated_depth_m).map(|d| d.high95).reduce(f64::max);
     let Some(deepest_m) = deepest_m else {
-        return html! { p.note { "No station has a depth that may be stated, so there is no profile." } };
+        let words = "No station has a depth that may be stated, so there is no profile.";
+        return Block::Para(Para::new(Role::Note, words));
     };
     let along = along(run);
-    let labels = Labels::place(along.x_mm.iter().copied().zip(&run.stations));
+    let labels = Labels::place(along.x_mm.iter().map(|&x| DVec2::new(x, 0.0)).zip(&run.stations));
     let axis = Axis::down_to(deepest_m, labels.height_mm() + STAND_OFF_MM);
-    let height_mm = axis.floor_mm() + FOOT_MM;
     let columns: Vec<(f64, &Station)> = along.x_mm.iter().copied().zip(&run.stations).collect();
     let roomy = along.x_mm.windows(2).all(|w| matches!(w, [a, b] if b - a >= FIGURE_MM));
-    html! {
-        svg.drawing xmlns="http://www.w3.org/2000/svg" role="img" aria-label="Depth to source along the run"
-            viewBox={ "0 0 " (mm(WIDTH_MM)) " " (mm(height_mm)) }
-            width={ (mm(WIDTH_MM)) "mm" } height={ (mm(height_mm)) "mm" } {
-            (axis.lines())
-            (ground(axis.ground_mm))
-            @if run.is_simulated() { (text("remark", DVec2::new(3.0, 4.0), "SIMULATED")) }
-            @for pair in columns.windows(2) {
-                @if let [(xa, a), (xb, b)] = pair {
-                    (slope(&axis, *xa, a, *xb, b))
-                    @if roomy { (distance(DVec2::new(0.5 * (xa + xb), axis.ground_mm), a, b)) }
-                }
+    let height_mm = axis.floor_mm() + if roomy { FOOT_MM } else { NARROW_FOOT_MM };
+    let content = html! {
+        (axis.lines(units))
+        (ground(axis.ground_mm))
+        @if run.is_simulated() { (text("remark", DVec2::new(3.0, 4.0), "SIMULATED")) }
+        @for pair in columns.windows(2) {
+            @if let [(xa, a), (xb, b)] = pair {
+                (slope(&axis, brief.utility, (*xa, a), (*xb, b)))
+                @if roomy { (distance(DVec2::new(0.5 * (xa + xb), axis.ground_mm), a, b, units)) }
             }
-            @for (index, &(x, station)) in columns.iter().enumerate() {
-                (column(&axis, x, station))
-                (label(DVec2::new(x, axis.ground_mm - STAND_OFF_MM - TAG_MM - labels.raised_mm(index)), station))
-                @if roomy { (figures(DVec2::new(x, axis.floor_mm()), station)) }
-            }
-            (text("fine middle", DVec2::new(WIDTH_MM / 2.0, height_mm - 1.0), &notes(&axis, &along, roomy)))
         }
-    }
+        @for (index, &(x, station)) in columns.iter().enumerate() {
+            (column(&axis, x, station))
+            (label(DVec2::new(x, axis.ground_mm - STAND_OFF_MM - TAG_MM - labels.raised_mm(index)), station))
+            @if roomy { (figures(DVec2::new(x, axis.floor_mm()), station, units)) }
+        }
+        (text("fine middle", DVec2::new(WIDTH_MM / 2.0, height_mm - 1.0), &notes(&axis, &along, roomy)))
+    };
+    let label = "Depth to source along the run".to_owned();
+    Block::Drawing(Drawing { label, width_mm: WIDTH_MM, height_mm, content })
 }
 
 fn along(run: &Run) -> Along {
@@ -122,20 +128,25 @@ impl Axis {
         self.ground_mm + DEEP_MM
     }
 
-    fn lines(&self) -> Markup {
+    /// The units that come first stand on the left.
+    fn lines(&self, units: Units) -> Markup {
         let feet = (self.bottom_m() / METRES_PER_FOOT / self.step_ft) as u32;
+        let left = |y: f64, words: &str| text("fine end", DVec2::new(LEFT_MM - 1.6, y + 0.85), words);
+        let right = |y: f64, words: &str| text("fine", DVec2::new(RIGHT_MM + 1.8, y + 0.85), words);
+        let tick = |x: f64, y: f64| line("tick", DVec2::new(x, y), DVec2::new(x + 1.0, y));
         html! {
             @for k in 0..=self.steps {
                 @let depth_m = f64::from(k) * self.step_m;
-                @let y = self.y(depth_m);
+                @let (y, words) = (self.y(depth_m), scale_figure(depth_m, "m"));
                 @if k > 0 { (line("grid", DVec2::new(LEFT_MM, y), DVec2::new(RIGHT_MM, y))) }
-                (text("fine end", DVec2::new(LEFT_MM - 1.6, y + 0.85), &scale_figure(depth_m, "m")))
+                @if units == Units::Metric { (left(y, &words)) } @else { (right(y, &words)) }
             }
             @for k in 0..=feet {
                 @let depth_ft = f64::from(k) * self.step_ft;
-                @let y = self.y(depth_ft * METRES_PER_FOOT);
-                (line("tick", DVec2::new(RIGHT_MM, y), DVec2::new(RIGHT_MM + 1.0, y)))
-                (text("fine", DVec2::new(RIGHT_MM + 1.8, y + 0.85), &scale_figure(depth_ft, "ft")))
+                @let (y, words) = (self.y(depth_ft * METRES_PER_FOOT), scale_figure(depth_ft, "ft"));
+                @if units == Units::Metric { (tick(RIGHT_MM, y)) (right(y, &words)) } @else {
+                    (tick(LEFT_MM - 1.0, y)) (left(y, &words))
+                }
             }
         }
     }
@@ -155,19 +166,20 @@ fn ground(ground_mm: f64) -> Markup {
 }
 
 /// The line between two depths that follow each other.
-fn slope(axis: &Axis, xa: f64, a: &Station, xb: f64, b: &Station) -> Markup {
+fn slope(axis: &Axis, utility: Utility, (xa, a): (f64, &Station), (xb, b): (f64, &Station)) -> Markup {
     let (Some(da), Some(db)) = (a.stated_depth_m(), b.stated_depth_m()) else { return html! {} };
-    line(joint(a, b), DVec2::new(xa, axis.y(da.value)), DVec2::new(xb, axis.y(db.value)))
+    joint(a, b, utility, DVec2::new(xa, axis.y(da.value)), DVec2::new(xb, axis.y(db.value)))
 }
 
 /// How far to tape along the ground from one mark to the next, above the ground between them.
-fn distance(ground: DVec2, a: &Station, b: &Station) -> Markup {
+fn distance(ground: DVec2, a: &Station, b: &Station, units: Units) -> Markup {
     let (true, true) = (a.is_located(), b.is_located()) else { return html! {} };
     let (Some(from), Some(to)) = (a.position, b.position) else { return html! {} };
     let apart_m = (to.east_m - from.east_m).hypot(to.north_m - from.north_m);
+    let [first, second] = units.length(apart_m);
     html! {
-        (text("fine middle", ground - DVec2::new(0.0, 5.0), &metres(apart_m)))
-        (text("fine middle", ground - DVec2::new(0.0, 1.9), &feet_inches(apart_m)))
+        (text("fine middle", ground - DVec2::new(0.0, 5.0), &first))
+        (text("fine middle", ground - DVec2::new(0.0, 1.9), &second))
     }
 }
 
@@ -177,9 +189,12 @@ fn column(axis: &Axis, x: f64, station: &Station) -> Markup {
         @match station.stated_depth_m() {
             Some(depth) => (depth_bar(axis, x, &depth, station.verdict)),
             None => {
-                (line("unknown", DVec2::new(x, axis.ground_mm + 2.0), DVec2::new(x, axis.floor_mm())))
+                (line("hidden", DVec2::new(x, axis.ground_mm + 2.0), DVec2::new(x, axis.floor_mm())))
                 (text("letter middle", DVec2::new(x, axis.ground_mm + DEEP_MM / 2.0), "?"))
             }
+        }
+        @if let Some(bound_m) = station.stated_shallow_bound_m() {
+            (shallow_mark(DVec2::new(x, axis.y(bound_m.min(axis.bottom_m())))))
         }
         @if let Some(truth) = station.truth.filter(|_| station.is_located()) {
             // A true depth beyond the axis is not drawn: the axis belongs to what was measured.
@@ -203,13 +218,16 @@ fn depth_bar(axis: &Axis, x: f64, depth: &Estimate, verdict: Verdict) -> Markup 
 }
 
 /// The depth in words below the bar.
-fn figures(below: DVec2, station: &Station) -> Markup {
+fn figures(below: DVec2, station: &Station, units: Units) -> Markup {
     let at = |row: f64| below + DVec2::new(0.0, 4.2 + row * 3.2);
     match station.stated_depth_m() {
-        Some(d) => html! {
-            (text("figure middle", at(0.0), &metres_range(d.low95, d.high95)))
-            (text("fine middle", at(1.0), &feet_inches_range(d.low95, d.high95)))
-        },
+        Some(d) => {
+            let [first, second] = units.range(d.low95, d.high95);
+            html! {
+                (text("figure middle", at(0.0), &first))
+                (text("fine middle", at(1.0), &second))
+            }
+        }
         None => text("figure middle", at(0.0), "no depth stated"),
     }
 }

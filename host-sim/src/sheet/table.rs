@@ -1,187 +1,222 @@
 //! The stations in words and figures.
 
-use maud::{Markup, html};
+use super::block::{Block, Column, Para, Role, Row, Table, theirs};
+use super::brief::Brief;
+use super::options::{Options, both};
+use crate::book::{Check, Cover, Estimate, MethodResult, Run, SitePosition, Station, Verdict};
+use crate::units::lay;
 
-use crate::book::{Check, Cover, Estimate, MethodResult, Run, Station, Verdict};
-use crate::units::{feet_inches, feet_inches_range, feet_inches_up, lay, metres, metres_range, metres_up};
-
-/// One block of rows for each station.
-pub fn table(run: &Run) -> Markup {
-    html! {
-        table.stations {
-            thead {
-                tr {
-                    th.number scope="col" { "Station" }
-                    th.place scope="col" { "Place, 95 % circle" }
-                    th.zone scope="col" { "Lay, tolerance zone" }
-                    th.depth scope="col" { "Depth to source, 95 %" }
-                    th.cover scope="col" { "Depth of cover" }
-                    th scope="col" { "Methods, each 95 %" }
-                }
-            }
-            @for station in &run.stations { (rows(run, station)) }
-        }
+/// One row for each station.
+pub fn table(brief: &Brief, options: &Options) -> Block {
+    let run = &brief.run;
+    let column = |head, width_mm| Column { head, width_mm };
+    let columns = vec![
+        column("Station", 16.0),
+        column("Place, 95 % circle", 34.0),
+        column("Lay, tolerance zone", 29.0),
+        column("Depth to source, 95 %", 35.0),
+        column("Depth of cover", 29.0),
+        column("Methods, each 95 %", 37.0),
+    ];
+    let row = |station: &Station| Row {
+        cells: vec![
+            number(station),
+            place(station, options),
+            zone(run, station, options),
+            depth(station, options),
+            cover(run, station, options),
+            methods(station, options),
+        ],
+        detail: detail(station, options),
+    };
+    if run.stations.is_empty() {
+        return Block::Para(Para::new(Role::Note, "There is none."));
     }
+    Block::Table(Table { columns, rows: run.stations.iter().map(row).collect() })
 }
 
-fn rows(run: &Run, station: &Station) -> Markup {
-    html! {
-        tbody {
-            tr {
-                th.number scope="row" {
-                    div.big { (station.number) }
-                    div class={ "verdict " (station.verdict.word().to_lowercase()) } { (station.verdict.word()) }
-                    @if station.trouble_spot { div.trouble { "Trouble spot" } }
-                }
-                td { (place(station)) }
-                td { (zone(run, station)) }
-                td { (depth(station)) }
-                td { (cover(run, station)) }
-                td { (methods(station)) }
-            }
-            tr.detail { td colspan="6" { (detail(station)) } }
-        }
-    }
+fn cell(words: &str) -> Para {
+    Para::new(Role::Cell, words)
 }
 
-fn place(station: &Station) -> Markup {
+fn also(words: &str) -> Para {
+    Para::new(Role::Also, words)
+}
+
+fn none(words: &str) -> Para {
+    Para::new(Role::Cell, "").bold(words)
+}
+
+fn number(station: &Station) -> Vec<Para> {
+    let mut paras = vec![
+        Para::new(Role::Big, &station.number.to_string()),
+        Para::new(Role::Verdict(station.verdict), station.verdict.word()),
+    ];
+    if station.trouble_spot {
+        paras.push(Para::new(Role::Also, "").bold("Trouble spot"));
+    }
+    paras
+}
+
+fn place(station: &Station, options: &Options) -> Vec<Para> {
     let Some(p) = &station.position else {
         return if station.is_located() {
-            html! { p { "No position; go by the mark on the ground." } }
+            vec![cell("No position; go by the mark on the ground.")]
         } else {
-            html! { p.none { "Not stated" } p.also { "Reasons below" } }
+            vec![none("Not stated"), also("Reasons below")]
         };
     };
-    html! {
-        @if !station.is_located() { p { "Tried at" } }
-        p { (coordinates(p.east_m, p.north_m, metres)) }
-        p.also { (coordinates(p.east_m, p.north_m, feet_inches)) }
-        @if station.is_located() {
-            p.also {
-                // What is doubted is as a rule what the circle takes for granted.
-                @if station.verdict == Verdict::Doubt { "not surer than " } @else { "within " }
-                (metres_up(p.radius95_m())) " / " (feet_inches_up(p.radius95_m()))
-            }
-            @if station.verdict == Verdict::Doubt { p.also { "In doubt: reasons below" } }
+    let mut paras = Vec::new();
+    if !station.is_located() {
+        paras.push(cell("Tried at"));
+    }
+    let [first, second] = coordinates(p, options);
+    paras.extend([cell(&first), also(&second)]);
+    if station.is_located() {
+        // What is doubted is as a rule what the circle takes for granted.
+        let doubt = station.verdict == Verdict::Doubt;
+        let within = if doubt { "not surer than" } else { "within" };
+        paras.push(also(&format!("{within} {}", both(&options.units.up(p.radius95_m())))));
+        if doubt {
+            paras.push(also("In doubt: reasons below"));
         }
     }
+    paras
 }
 
 /// Site coordinates with the side of the origin they lie on, as the plan letters them.
-fn coordinates(east_m: f64, north_m: f64, words: fn(f64) -> String) -> String {
-    let east = if east_m < 0.0 { "W" } else { "E" };
-    let north = if north_m < 0.0 { "S" } else { "N" };
-    format!("{} {east}, {} {north}", words(east_m.abs()), words(north_m.abs()))
+fn coordinates(p: &SitePosition, options: &Options) -> [String; 2] {
+    let east = if p.east_m < 0.0 { "W" } else { "E" };
+    let north = if p.north_m < 0.0 { "S" } else { "N" };
+    let [e, n] = [p.east_m, p.north_m].map(|m| options.units.length(m.abs()));
+    [0, 1].map(|k| format!("{} {east}, {} {north}", e[k], n[k]))
 }
 
-fn zone(run: &Run, station: &Station) -> Markup {
+fn zone(run: &Run, station: &Station, options: &Options) -> Vec<Para> {
     if !station.is_located() {
-        return html! { p.none { "Not stated" } };
+        return vec![none("Not stated")];
     }
-    html! {
-        @match &station.lay_deg {
-            Some(direction) => p { (lay(direction.value)) span.also { " ± " ((1.96 * direction.sigma).ceil()) "°" } },
-            None => p { "Lay not known" },
+    let mut paras = vec![match &station.lay_deg {
+        Some(direction) => {
+            cell(&lay(direction.value)).soft(&format!(" ± {}°", (1.96 * direction.sigma).ceil()))
         }
-        @if let Some(p) = &station.position {
-            @let zone_m = run.tolerance_zone.half_width_m(&run.pipe, p);
-            p.figure { (metres_up(zone_m)) " / " (feet_inches_up(zone_m)) }
-            p.also {
-                @if run.tolerance_zone.width_m(&run.pipe).is_none() { "and half the pipe’s width " }
-                "each side"
-                @if station.verdict == Verdict::Doubt { ", at least" }
-            }
+        None => cell("Lay not known"),
+    }];
+    if let Some(p) = &station.position {
+        paras.push(cell(&both(&options.units.up(run.tolerance_zone.half_width_m(&run.pipe, p)))));
+        let mut words = String::new();
+        if run.tolerance_zone.width_m(&run.pipe).is_none() {
+            words.push_str("and half the pipe’s width ");
         }
+        words.push_str("each side");
+        if station.verdict == Verdict::Doubt {
+            words.push_str(", at least");
+        }
+        paras.push(also(&words));
     }
+    paras
 }
 
-fn depth(station: &Station) -> Markup {
+fn depth(station: &Station, options: &Options) -> Vec<Para> {
     let Some(d) = station.stated_depth_m() else {
-        return html! { p.none { "Not stated" } p.also { "Reasons below" } };
+        return vec![none("Not stated"), also("Reasons below")];
     };
-    html! {
-        p.main { (metres_range(d.low95, d.high95)) }
-        p.main { (feet_inches_range(d.low95, d.high95)) }
-        p.also { "best " (metres(d.value)) " / " (feet_inches(d.value)) }
-        @if let Some(m) = station.stated_shallow_bound_m() {
-            p.also { "reckon with it from " (unbroken(&metres(m))) " / " (unbroken(&feet_inches(m))) " down" }
-        }
-        @if station.verdict == Verdict::Doubt { p.also { "In doubt: reasons below" } }
+    let [first, second] = options.units.range(d.low95, d.high95);
+    let mut paras = vec![
+        Para::new(Role::Main, &first),
+        Para::new(Role::Main, &second),
+        also(&format!("best {}", both(&options.units.length(d.value)))),
+    ];
+    if let Some(m) = station.stated_shallow_bound_m() {
+        let [first, second] = options.units.length(m).map(|words| unbroken(&words));
+        paras.push(also(&format!("reckon with it from {first} / {second} down")));
     }
+    if station.verdict == Verdict::Doubt {
+        paras.push(also("In doubt: reasons below"));
+    }
+    paras
 }
 
-fn cover(run: &Run, station: &Station) -> Markup {
+fn cover(run: &Run, station: &Station, options: &Options) -> Vec<Para> {
     let Some(d) = station.stated_depth_m() else {
-        return html! { p.none { "Not stated" } };
+        return vec![none("Not stated")];
     };
     match run.pipe.cover(&d) {
-        Cover::Between { low_m, high_m } => html! {
-            p { (metres_range(low_m, high_m)) }
-            p { (feet_inches_range(low_m, high_m)) }
-        },
-        Cover::SizeUnknown => html! { p { "Not stated: bore or wall is not known." } },
+        Cover::Between { low_m, high_m } => {
+            options.units.range(low_m, high_m).map(|words| cell(&words)).to_vec()
+        }
+        Cover::SizeUnknown => vec![cell("Not stated: bore or wall is not known.")],
         Cover::Impossible => {
-            html! { p { "Not stated: the pipe’s size does not fit this depth. Check the bore and the wall." } }
+            vec![cell("Not stated: the pipe’s size does not fit this depth. Check the bore and the wall.")]
         }
     }
 }
 
-fn methods(station: &Station) -> Markup {
-    html! {
-        ul.methods {
-            @for method in &station.methods {
-                li { span.method { (method.method) } " " (answer(station, method)) }
-            }
-        }
-        @if station.methods.is_empty() { p.none { "None recorded" } }
+fn methods(station: &Station, options: &Options) -> Vec<Para> {
+    if station.methods.is_empty() {
+        return vec![none("None recorded")];
     }
+    station.methods.iter().map(|method| answer(station, method, options)).collect()
 }
 
 /// A method's own answer; behind a refused station it is kept back with the rest.
-fn answer(station: &Station, method: &MethodResult) -> Markup {
+fn answer(station: &Station, method: &MethodResult, options: &Options) -> Para {
     let shown: Option<Estimate> = method.estimate.filter(|_| station.is_located());
+    let para = Para::new(Role::Also, "").said(&method.method).add(": ");
     match (shown, &method.refused) {
-        (Some(e), _) => html! { span.figure { (metres_range(e.low95, e.high95)) } },
-        (None, Some(why)) => html! { span.also { "none: " (why) } },
-        (None, None) => html! { span.also { "not stated" } },
+        (Some(e), _) => {
+            let [first, _] = options.units.range(e.low95, e.high95);
+            para.add(&unbroken(&first))
+        }
+        (None, Some(why)) => para.add("none: ").said(why),
+        (None, None) => para.add("not stated"),
     }
 }
 
-fn detail(station: &Station) -> Markup {
+fn detail(station: &Station, options: &Options) -> Vec<Para> {
     let (passed, failed): (Vec<_>, Vec<_>) = station.checks.iter().partition(|c| c.passed);
-    html! {
-        @for reason in &station.reasons {
-            p.reason { b { (reason.sentence) } " " span.next { "Next: " } (reason.remedy) }
-        }
-        @if !failed.is_empty() {
-            p { b { "Failed: " } (joined(&failed)) }
-        }
-        p.also {
-            @if !station.name.is_empty() { span.name { (station.name) } ". " }
-            @if !passed.is_empty() {
-                "Passed: " (joined(&passed)) " "
-            }
-            @if station.checks.is_empty() { "No check was recorded. " }
-            (heard(station))
-        }
-        @if station.is_located() {
-            p.found {
-                "When exposed: top of pipe " span.blank {} " below the surface, " span.blank {}
-                " off the mark; on " span.blank {} " by " span.blank {}
-            }
-        }
+    let mut paras = Vec::new();
+    for reason in &station.reasons {
+        paras.push(
+            Para::new(Role::Cell, "").bold(&theirs(&reason.sentence)).bold(" Next: ").said(&reason.remedy),
+        );
     }
+    if !failed.is_empty() {
+        paras.push(Para::new(Role::Cell, "").bold("Failed: ").add(&joined(&failed)));
+    }
+    let mut rest = Para::new(Role::Also, "");
+    if !station.name.trim().is_empty() {
+        rest = rest.said(&station.name).add(". ");
+    }
+    if !passed.is_empty() {
+        rest = rest.add("Passed: ").add(&joined(&passed)).add(" ");
+    }
+    if station.checks.is_empty() {
+        rest = rest.add("No check was recorded. ");
+    }
+    paras.push(heard(rest, station, options));
+    if station.is_located() {
+        paras.push(
+            Para::new(Role::Also, "When exposed: top of pipe ")
+                .blank(17.0)
+                .add(" below the surface, ")
+                .blank(17.0)
+                .add(" off the mark; on ")
+                .blank(17.0)
+                .add(" by ")
+                .blank(24.0),
+        );
+    }
+    paras
 }
 
-fn joined(checks: &[&Check]) -> Markup {
-    html! {
-        @for (k, check) in checks.iter().enumerate() {
-            @if k > 0 { "; " }
-            (check.name)
-            @if !check.detail.is_empty() { " (" (unbroken(&check.detail)) ")" }
-        }
-        "."
-    }
+fn joined(checks: &[&Check]) -> String {
+    let said = |check: &&Check| {
+        let (name, detail) = (theirs(&check.name), theirs(&check.detail));
+        if detail.is_empty() { name } else { format!("{name} ({})", unbroken(&detail)) }
+    };
+    let all: Vec<String> = checks.iter().map(said).collect();
+    format!("{}.", all.join("; "))
 }
 
 /// Two decimals with a sign; a zero is never negative.
@@ -189,25 +224,38 @@ fn signed(value: f64) -> String {
     format!("{:+.2}", (value * 100.0).round() / 100.0 + 0.0)
 }
 
-/// Words that no line end parts, but after a comma.
+/// Words that no line end parts, but after a comma; long ones may be parted anywhere.
 fn unbroken(words: &str) -> String {
+    const LONG: usize = 40;
+    if words.chars().count() > LONG {
+        return words.to_owned();
+    }
     words.replace(' ', "\u{a0}").replace(",\u{a0}", ", ")
 }
 
 /// The tone, the recording behind the station, and for a simulated one the truth.
-fn heard(station: &Station) -> Markup {
-    html! {
-        @match &station.tone {
-            Some(tone) => {
-                "Tone " (format!("{:.0}", tone.nominal_hz)) " Hz, carrier " (signed(tone.offset_hz))
-                " Hz off, " (format!("{:.0}", tone.snr_db)) " dB above the noise."
-            }
-            None => "No tone was recorded.",
-        }
-        @if !station.capture.is_empty() { " Capture " span.capture { (station.capture) } "." }
-        @if let Some(t) = station.truth.filter(|_| station.is_located()) {
-            " " b { "Simulated truth:" } " " (unbroken(&coordinates(t.east_m, t.north_m, metres)))
-            ", depth to source " (unbroken(&metres(t.depth_to_source_m))) "."
-        }
+fn heard(para: Para, station: &Station, options: &Options) -> Para {
+    let mut para = match &station.tone {
+        Some(tone) => para.add(&format!(
+            "Tone {:.0} Hz, carrier {} Hz off, {:.0} dB above the noise.",
+            tone.nominal_hz,
+            signed(tone.offset_hz),
+            tone.snr_db
+        )),
+        None => para.add("No tone was recorded."),
+    };
+    if !station.capture.trim().is_empty() {
+        para = para.add(" Capture ").said(&station.capture).add(".");
     }
+    if let Some(t) = station.truth.filter(|_| station.is_located()) {
+        let at = SitePosition { east_m: t.east_m, north_m: t.north_m, sigma_m: 0.0 };
+        let [place, _] = coordinates(&at, options);
+        let [depth, _] = options.units.length(t.depth_to_source_m);
+        para = para.add(" ").bold("Simulated truth:").add(&format!(
+            " {}, depth to source {}.",
+            unbroken(&place),
+            unbroken(&depth)
+        ));
+    }
+    para
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use super::{parse, tell};
+use super::{parse, places_of};
 use crate::alignment::{Joined, Stake, join};
 use crate::cli::{Done, Failure, report};
 use crate::job::Job;
@@ -58,10 +58,7 @@ pub fn join_run(options: &JoinRun) -> Result<Done, Failure> {
     if spacing < LEAST_SPACING_M {
         return Err(format!("--stakes {:?}: must be 10 cm at least", options.stakes).into());
     }
-    let places = tell::places(&job)?;
-    for notice in &places.notices {
-        eprintln!("notice: {notice}");
-    }
+    let places = places_of(&job)?;
     let joined = join(job.state(), &places, id).map_err(|e| format!("{}, {e}", job.path().display()))?;
     let stakes = joined.stakes(spacing);
     if options.json {

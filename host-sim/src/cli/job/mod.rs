@@ -7,9 +7,10 @@ mod tell;
 
 use std::path::PathBuf;
 
+pub use parse::run as run_id;
+
 use super::{Done, Failure};
-use crate::book::Run;
-use crate::job::Job;
+use crate::job::{Job, Places};
 
 #[derive(clap::Args)]
 pub struct Options {
@@ -37,6 +38,10 @@ enum Task {
     Note(enter::Note),
     /// Enter a photo, by reference
     Photo(enter::Photo),
+    /// Enter a search over an area, and how deep it sees
+    Sweep(enter::Sweep),
+    /// Enter another line on the site, or one that was expected and not found
+    Line(enter::Line),
     /// Correct an entry; what stood there stays in the history
     Correct(enter::Correct),
     /// Withdraw an entry; it stays in the history
@@ -87,6 +92,8 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         Task::Anchor(options) => enter::anchor(options),
         Task::Note(options) => enter::note(options),
         Task::Photo(options) => enter::photo(options),
+        Task::Sweep(options) => enter::sweep(options),
+        Task::Line(options) => enter::line(options),
         Task::Correct(options) => enter::correct(options),
         Task::Withdraw(options) => enter::withdraw(options),
         Task::Show(options) => tell::show(options),
@@ -98,12 +105,11 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     }
 }
 
-/// A run of a job as the sheet takes it: the one of this name, or the only one.
-pub fn run_of(job: &Job, name: Option<&str>) -> Result<Run, Failure> {
-    let id = parse::run(job, name)?;
+/// Where everything of a job is, its notices told.
+pub fn places_of(job: &Job) -> Result<Places, Failure> {
     let places = tell::places(job)?;
     for notice in &places.notices {
         eprintln!("notice: {notice}");
     }
-    Ok(job.state().run(id, &places).unwrap_or_default())
+    Ok(places)
 }

@@ -3,8 +3,9 @@
 use maud::html;
 use nullwalk_core::verdict::Verdict;
 
-use super::{LEFT, RIGHT, WIDTH};
-use crate::chart::{self, Axis, BLUE, FIRST, GUIDE, Line, Panel, SECOND, heading, note, words};
+use crate::chart::{
+    self, Axis, BLUE, FIRST, GUIDE, LEFT, Panel, RIGHT, SECOND, SUM, WIDTH, heading, note, words,
+};
 use crate::stats::{mean, quantile, rms};
 use crate::trials::rows::Row;
 use crate::trials::summary::{DEPTHS_M, error_in_bounds, within_range};
@@ -83,14 +84,13 @@ pub fn errors(rows: &[Row]) -> Option<String> {
     let found = curve(&|here| rms(&here.iter().filter_map(|r| Some(error(r)?.1)).collect::<Vec<_>>()));
     let claimed =
         curve(&|here| rms(&here.iter().filter_map(|r| r.sigma_m.map(f64::from)).collect::<Vec<_>>()));
-    const FOUND: Line = Line::new("#000", "2.2", "");
     let content = html! {
         (words("start", LEFT, 18.0, "dots: one trial each, where methods agree"))
-        (FOUND.key(LEFT + 270.0, 14.0, "their rms"))
+        (SUM.key(LEFT + 270.0, 14.0, "their rms"))
         (SECOND.key(LEFT + 390.0, 14.0, "rms of the stated sigmas"))
         (panel.scales())
         (panel.dots(dots.iter().copied().step_by(dots.len().div_ceil(MOST_DOTS)), BLUE))
-        (panel.curve(found, FOUND))
+        (panel.curve(found, SUM))
         (panel.curve(claimed, SECOND))
         (panel.outline())
     };

@@ -3,8 +3,7 @@
 use maud::html;
 use nullwalk_core::verdict::Verdict;
 
-use super::LEFT;
-use crate::chart::{self, Axis, GUIDE, Line, Panel, decimal, words};
+use crate::chart::{self, Axis, CURVES, GUIDE, INK, LEFT, Line, Panel, SUM, decimal, words};
 use crate::stats::Share;
 use crate::trials::roc::Roc;
 use crate::trials::rows::Row;
@@ -12,25 +11,6 @@ use crate::trials::summary::{score, score_names};
 
 const SIDE: f64 = 420.0;
 const WIDTH: f64 = 820.0;
-/// Colours that also differ for the colour-blind (Okabe and Ito 2008, Color Universal Design), each with two kinds of
-/// dashes.
-const LINES: [Line; 12] = [
-    Line::new("#0072b2", "1.8", ""),
-    Line::new("#d55e00", "1.8", "7 3"),
-    Line::new("#009e73", "1.8", "2 3"),
-    Line::new("#cc79a7", "1.8", "10 3 2 3"),
-    Line::new("#56b4e9", "1.8", "4 2"),
-    Line::new("#e69f00", "1.8", "12 3"),
-    Line::new("#0072b2", "1.2", "3 3"),
-    Line::new("#d55e00", "1.2", ""),
-    Line::new("#009e73", "1.2", "8 2"),
-    Line::new("#cc79a7", "1.2", ""),
-    Line::new("#56b4e9", "1.2", "1 2"),
-    Line::new("#e69f00", "1.2", "2 2"),
-];
-/// The largest of all scores.
-const ALL: Line = Line::new("#000", "2.4", "");
-
 /// A curve for each score, and what the verdict does.
 pub fn draw(nominal: &[&Row], distorted: &[&Row]) -> Option<String> {
     let roc = |value: &dyn Fn(&Row) -> Option<f64>| {
@@ -40,10 +20,10 @@ pub fn draw(nominal: &[&Row], distorted: &[&Row]) -> Option<String> {
     let names = score_names(nominal.iter().chain(distorted).copied());
     let largest = |r: &Row| r.scores.iter().filter_map(|(_, x)| x.map(f64::from)).reduce(f64::max);
     let mut curves: Vec<(&str, Line, Roc)> = Vec::new();
-    for (name, line) in names.iter().zip(LINES.into_iter().cycle()) {
+    for (name, line) in names.iter().zip(CURVES.into_iter().cycle()) {
         curves.extend(roc(&|r| score(r, name)).map(|found| (name.as_str(), line, found)));
     }
-    curves.extend(roc(&largest).map(|found| ("the largest of them", ALL, found)));
+    curves.extend(roc(&largest).map(|found| ("the largest of them", SUM, found)));
     let doubted = |rows: &[&Row]| Share::holding(rows.iter().map(|r| r.verdict != Verdict::Agree)).value();
     let verdict = (doubted(nominal)?, doubted(distorted)?);
     let panel = Panel {
@@ -73,16 +53,16 @@ pub fn draw(nominal: &[&Row], distorted: &[&Row]) -> Option<String> {
             circle cx=(decimal(panel.x(roc.at_one.0))) cy=(decimal(panel.y(roc.at_one.1))) r="4" fill="#fff"
                 stroke=(line.stroke) stroke-width="1.6" {}
         }
-        path d=(cross(verdict)) fill="none" stroke="#000" stroke-width="2" {}
+        path d=(cross(verdict)) fill="none" stroke=(INK) stroke-width="2" {}
         (panel.outline())
         (words("start", beside, 34.0, "score, with the area under its curve"))
         @for (n, (name, line, roc)) in curves.iter().enumerate() {
             (line.key(beside, 52.0 + 20.0 * n as f64, &format!("{name}, {:.3}", roc.area)))
         }
         @let below = 62.0 + 20.0 * curves.len() as f64;
-        circle cx=(decimal(beside + 14.0)) cy=(decimal(below)) r="4" fill="#fff" stroke="#000" stroke-width="1.6" {}
+        circle cx=(decimal(beside + 14.0)) cy=(decimal(below)) r="4" fill="#fff" stroke=(INK) stroke-width="1.6" {}
         (words("start", beside + 34.0, below + 4.0, "a score of 1"))
-        path d={ "M" (decimal(beside + 9.5)) " " (decimal(below + 15.5)) "l9 9m0 -9l-9 9" } fill="none" stroke="#000"
+        path d={ "M" (decimal(beside + 9.5)) " " (decimal(below + 15.5)) "l9 9m0 -9l-9 9" } fill="none" stroke=(INK)
             stroke-width="2" {}
         (words("start", beside + 34.0, below + 24.0, "any verdict but Agree"))
         (words("start", beside, below + 52.0, &format!("{} nominal and {} distorted trials", nominal.len(), distorted.len())))

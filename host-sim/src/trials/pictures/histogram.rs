@@ -5,8 +5,7 @@ use std::f64::consts::TAU;
 use maud::{Markup, html};
 use nullwalk_core::verdict::{Method, Verdict};
 
-use super::{LEFT, RIGHT, WIDTH};
-use crate::chart::{self, Axis, BLUE, Panel, SECOND, heading, note, words};
+use crate::chart::{self, Axis, BLUE, LEFT, Panel, RIGHT, SECOND, WIDTH, heading, note, words};
 use crate::stats::{quantile, rms};
 use crate::trials::rows::Row;
 

@@ -5,20 +5,7 @@ mod detection;
 mod histogram;
 
 use super::rows::Row;
-
-/// A picture and the name of its file.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Picture {
-    /// Name of its file.
-    pub file: &'static str,
-    /// The drawing, an SVG document.
-    pub svg: String,
-}
-
-/// Width of all pictures, pixels, and the room left and right of their panels.
-const WIDTH: f64 = 760.0;
-const LEFT: f64 = 64.0;
-const RIGHT: f64 = 16.0;
+pub use crate::pictures::Picture;
 
 /// All pictures that the rows have something for. `nominal` are the trials that distorted ones are told from.
 pub fn pictures(rows: &[Row], nominal: &[&Row], distorted: &[&Row]) -> Vec<Picture> {

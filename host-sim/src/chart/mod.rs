@@ -1,7 +1,14 @@
 //! Charts as SVG: panels with axes, and curves told apart by line style and words, so that they also work in
 //! black and white.
 
+mod style;
+
 use maud::{Markup, html};
+
+pub use style::{
+    BAND, BLUE, CURVES, FIRST, FOURTH, GUIDE, INK, LEFT, LETTERS_PX, Line, RED, RIGHT, SECOND, SMALL_PX,
+    SUM, THIRD, WIDTH,
+};
 
 pub use crate::sheet::scale::{round_down, round_up};
 
@@ -68,23 +75,7 @@ impl Axis {
     }
 }
 
-/// How a curve is drawn.
-#[derive(Debug, Clone, Copy)]
-pub struct Line {
-    /// Colour.
-    pub stroke: &'static str,
-    /// Width in pixels.
-    pub width: &'static str,
-    /// Lengths of dashes and gaps; empty for a plain line.
-    pub dashes: &'static str,
-}
-
 impl Line {
-    /// A style of line.
-    pub const fn new(stroke: &'static str, width: &'static str, dashes: &'static str) -> Self {
-        Self { stroke, width, dashes }
-    }
-
     /// A sample of the line with its name, from `x` to the right.
     pub fn key(self, x: f64, y: f64, name: &str) -> Markup {
         html! {
@@ -93,22 +84,10 @@ impl Line {
             text x=(decimal(x + 34.0)) y=(decimal(y + 4.0)) { (name) }
         }
     }
-
-    fn dash_array(self) -> Option<&'static str> {
-        Some(self.dashes).filter(|dashes| !dashes.is_empty())
-    }
 }
 
-// Two colours that also differ for the colour-blind (Okabe and Ito 2008, Color Universal Design), and greys. Each
-// has its own dashes, so that nothing depends on colour.
-pub const BLUE: &str = "#0072b2";
-pub const RED: &str = "#d55e00";
-pub const FIRST: Line = Line::new(BLUE, "1.8", "");
-pub const SECOND: Line = Line::new(RED, "1.6", "7 3");
-pub const THIRD: Line = Line::new("#555", "1.4", "2 3");
-pub const FOURTH: Line = Line::new("#000", "1.2", "10 3 2 3");
-/// A line that helps the eye and measures nothing.
-pub const GUIDE: Line = Line::new("#888", "1", "4 4");
+/// From the middle of a line of letters to its base, pixels.
+const MIDDLE_PX: f64 = 4.0;
 
 /// A rectangle with a scale along two sides. Places are in pixels from the drawing's upper left corner.
 #[derive(Debug, Clone, Copy)]
@@ -148,25 +127,35 @@ impl Panel {
         self.top + (1.0 - self.y.share(value)) * self.height
     }
 
-    /// Both scales with their figures and names; below all curves.
+    /// Both scales with their lines, figures and names; below all curves.
     pub fn scales(self) -> Markup {
-        let (bottom, right) = (self.bottom(), self.right());
-        let middle = self.top + self.height / 2.0;
-        let beside = self.left - 48.0;
+        let (top, bottom) = (decimal(self.top), decimal(self.bottom()));
+        let (left, right) = (decimal(self.left), decimal(self.right()));
         html! {
             @for value in self.y.figures() {
                 @let y = decimal(self.y(value));
-                line x1=(decimal(self.left)) x2=(decimal(right)) y1=(y) y2=(y) stroke="#ddd" {}
-                text x=(decimal(self.left - 6.0)) y=(y) text-anchor="end" dominant-baseline="middle" {
-                    (figure(value))
-                }
+                line x1=(left) x2=(right) y1=(y) y2=(y) stroke=(style::GRID) {}
             }
             @for value in self.x.figures() {
                 @let x = decimal(self.x(value));
-                line x1=(x) x2=(x) y1=(decimal(self.top)) y2=(decimal(bottom)) stroke="#ddd" {}
-                @if !self.x.label.is_empty() {
-                    text x=(x) y=(decimal(bottom + 16.0)) text-anchor="middle" { (figure(value)) }
+                line x1=(x) x2=(x) y1=(top) y2=(bottom) stroke=(style::GRID) {}
+            }
+            (self.lettering())
+        }
+    }
+
+    /// Figures and names of both scales alone, for a panel that is filled.
+    pub fn lettering(self) -> Markup {
+        let bottom = self.bottom();
+        let (middle, beside) = (self.top + self.height / 2.0, self.left - 48.0);
+        html! {
+            @for value in self.y.figures().into_iter().filter(|_| !self.y.label.is_empty()) {
+                text x=(decimal(self.left - 6.0)) y=(decimal(self.y(value) + MIDDLE_PX)) text-anchor="end" {
+                    (figure(value))
                 }
+            }
+            @for value in self.x.figures().into_iter().filter(|_| !self.x.label.is_empty()) {
+                text x=(decimal(self.x(value))) y=(decimal(bottom + 16.0)) text-anchor="middle" { (figure(value)) }
             }
             text x=(decimal(self.left + self.width / 2.0)) y=(decimal(bottom + 34.0)) text-anchor="middle" {
                 (self.x.label)
@@ -226,8 +215,41 @@ impl Panel {
     pub fn outline(self) -> Markup {
         html! {
             rect x=(decimal(self.left)) y=(decimal(self.top)) width=(decimal(self.width))
-                height=(decimal(self.height)) fill="none" stroke="#000" {}
+                height=(decimal(self.height)) fill="none" stroke=(INK) {}
         }
+    }
+}
+
+/// What a mark looks like.
+#[derive(Debug, Clone, Copy)]
+pub enum Mark {
+    Ring,
+    Square,
+    Triangle,
+    Diamond,
+    Cross,
+}
+
+impl Mark {
+    pub fn at(self, x: f64, y: f64) -> Markup {
+        let start = |dx: f64, dy: f64| format!("M{} {}", decimal(x + dx), decimal(y + dy));
+        let outline = match self {
+            Self::Ring => {
+                return html! {
+                    circle cx=(decimal(x)) cy=(decimal(y)) r="4" fill="#fff" stroke=(INK) stroke-width="1.2" {}
+                };
+            }
+            Self::Square => format!("{}h7v7h-7z", start(-3.5, -3.5)),
+            Self::Triangle => format!("{}l4.5 8h-9z", start(0.0, -5.0)),
+            Self::Diamond => format!("{}l5 5l-5 5l-5 -5z", start(0.0, -5.0)),
+            Self::Cross => format!("{}l9 9{}l9 -9", start(-4.5, -4.5), start(-4.5, 4.5)),
+        };
+        html! { path d=(outline) fill="#fff" stroke=(INK) stroke-width="1.2" {} }
+    }
+
+    /// The mark with its meaning.
+    pub fn key(self, x: f64, y: f64, name: &str) -> Markup {
+        html! { (self.at(x + 6.0, y)) (words("start", x + 16.0, y + 4.0, name)) }
     }
 }
 
@@ -239,7 +261,7 @@ pub fn words(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
 /// Small words at a place, on a white ground that keeps curves off them.
 pub fn note(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
     html! {
-        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size="11" stroke="#fff" stroke-width="3"
+        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size=(SMALL_PX) stroke="#fff" stroke-width="3"
             stroke-linejoin="round" paint-order="stroke" { (what) }
     }
 }
@@ -253,7 +275,7 @@ pub fn heading(x: f64, y: f64, what: &str) -> Markup {
 pub fn document(width: f64, height: f64, title: &str, content: &Markup) -> String {
     let drawing = html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (width) " " (height) } role="img"
-            width=(width) height=(height) font-family="sans-serif" font-size="12" fill="#000" {
+            width=(width) height=(height) font-family=(style::letters()) font-size=(LETTERS_PX) fill=(INK) {
             title { (title) }
             rect width=(width) height=(height) fill="#fff" {}
             (content)

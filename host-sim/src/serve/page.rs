@@ -1,0 +1,111 @@
+//! What all pages have in common: frame, words of caution, tables of pages.
+
+use axum::response::Html;
+use maud::{DOCTYPE, Markup, html};
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
+
+use crate::book::{CAUTION, Station, Verdict};
+use crate::units::{feet_inches_range, metres_range};
+
+/// Rows on a page.
+pub const ROWS: usize = 100;
+
+/// A page. `trail` are the pages above it, with their addresses.
+pub fn page(title: &str, trail: &[(&str, String)], content: &Markup) -> Html<String> {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) " · nullwalk" }
+                link rel="stylesheet" href="/style.css";
+                link rel="icon" href="/icon.svg" type="image/svg+xml";
+            }
+            body {
+                a.skip href="#content" { "Skip to the content" }
+                header {
+                    nav aria-label="Where you are" {
+                        ol {
+                            li { a href="/" { "Jobs" } }
+                            @for (name, address) in trail { li { a href=(address) { (name) } } }
+                        }
+                    }
+                }
+                main #content tabindex="-1" { (content) }
+                footer { p { "nullwalk " (env!("CARGO_PKG_VERSION")) ", on this machine. Nothing is sent anywhere." } }
+            }
+        }
+    };
+    Html(page.into_string())
+}
+
+/// What stands above all figures.
+pub fn caution() -> Markup {
+    html! {
+        aside.caution aria-label="Caution" {
+            p { strong { "Never permission to dig." } }
+            p { (CAUTION) }
+        }
+    }
+}
+
+/// What stands above what was simulated.
+pub fn simulated() -> Markup {
+    html! { p.simulated { strong { "Simulated." } " No such pipe exists. For learning and testing only." } }
+}
+
+/// A verdict with its word; the frame tells it too.
+pub fn verdict(verdict: Verdict) -> Markup {
+    let word = verdict.word();
+    html! { span class={ "verdict " (word.to_lowercase()) } { (word) } }
+}
+
+/// The depth that may be shown, with its range.
+pub fn depth(station: &Station) -> Markup {
+    match station.stated_depth_m() {
+        Some(d) => html! {
+            b { (metres_range(d.low95, d.high95)) } " " span.also.line { (feet_inches_range(d.low95, d.high95)) }
+        },
+        None => html! { span.none { "Not stated" } },
+    }
+}
+
+/// So many of something.
+pub fn counted(count: usize, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+}
+
+/// A part of an address.
+pub fn coded(text: &str) -> String {
+    const PLAIN: &AsciiSet = &NON_ALPHANUMERIC.remove(b'-').remove(b'_').remove(b'.').remove(b'~');
+    utf8_percent_encode(text, PLAIN).to_string()
+}
+
+/// How many pages so many rows take.
+pub fn pages(rows: usize) -> usize {
+    rows.div_ceil(ROWS).max(1)
+}
+
+/// The way to other pages of a table. `address` takes the number of one.
+pub fn leaf_through(what: &str, at: usize, rows: usize, address: impl Fn(usize) -> String) -> Markup {
+    let last = pages(rows);
+    html! {
+        @if last > 1 {
+            nav.leaves aria-label={ "Pages of " (what) } {
+                @if at > 1 { a rel="prev" href=(address(at - 1)) { "Earlier" } }
+                span { "Page " (at) " of " (last) ", " (rows) " " (what) }
+                @if at < last { a rel="next" href=(address(at + 1)) { "Later" } }
+            }
+        }
+    }
+}
+
+/// Links to what can be had, as a list.
+pub fn shelf(label: &str, links: &[(String, &str)]) -> Markup {
+    html! {
+        nav.shelf aria-label=(label) {
+            ul { @for (address, words) in links { li { a href=(address) { (words) } } } }
+        }
+    }
+}
