@@ -181,10 +181,10 @@ def check_dxf(path, stations):
         require(close(mark.dxf.center.x, float(row["east_m"])), f"{path}: a mark is not where it says")
         rows.append(row)
     check_stations(str(path), rows, stations)
-    ellipses = [p for p in space.query("POLYLINE") if p.dxf.layer.endswith("-UNCERTAINTY")]
-    require(ellipses and all(p.is_closed for p in ellipses), f"{path}: ellipses are open")
-    zones = [p for p in space.query("POLYLINE") if p.dxf.layer.endswith("-ZONES")]
-    require(zones and all(p.is_closed for p in zones), f"{path}: zones are open")
+    for end in ("-UNCERTAINTY", "-ZONES"):
+        areas = [e for e in space.query("POLYLINE CIRCLE") if e.dxf.layer.endswith(end)]
+        is_closed = lambda e: e.dxftype() == "CIRCLE" or e.is_closed
+        require(areas and all(map(is_closed, areas)), f"{path}: an area of a layer {end} is open")
 
 
 def check_kml(path, stations):

@@ -1,7 +1,7 @@
 //! DXF: a drawing in metres on the site's grid, its layers named by utility, its letters sized for the plot.
 //!
 //! Written as release 12, the one that every program reads; group codes are those of the DXF reference (Autodesk,
-//! release 12, from memory). An ellipse is a closed line, since that release knows none.
+//! release 12, from memory). An ellipse that is no circle is a closed line, since that release knows none.
 
 use std::fmt::Display;
 
@@ -130,6 +130,12 @@ impl Pen {
                 if let (Some(from), Some(to)) = (line.first(), line.last()) {
                     self.write(&letters, color, from.midpoint(*to), &feature.label);
                 }
+            }
+            Shape::Ellipse { centre, long_m, short_m, .. } if long_m == short_m => {
+                let reach = DVec2::splat(*long_m);
+                let extent = [*centre - reach, *centre + reach];
+                self.entity("CIRCLE", &name, color, &extent).at(0, *centre).add(40, *long_m);
+                self.fields(feature);
             }
             // Its last corner is its first again, which a closed line goes back to by itself.
             ellipse => {

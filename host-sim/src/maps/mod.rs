@@ -268,7 +268,7 @@ impl Shape {
 
 /// Two circles and the tangents between them, anticlockwise and closed; drawn around them as an ellipse is.
 fn band(from: DVec2, to: DVec2, from_m: f64, to_m: f64) -> Vec<DVec2> {
-    const HALF: usize = CORNERS / 2;
+    const HALF: usize = 16;
     let way = to - from;
     // Where one circle holds the other, it is all there is.
     if way.length() <= (from_m - to_m).abs() {

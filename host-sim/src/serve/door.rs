@@ -163,7 +163,7 @@ mod tests {
             )
         };
         let host = ("host", "127.0.0.1:8765");
-        let ours = |pairs| sender_is_ours(&Method::POST, &with(pairs));
+        let ours = |pairs: &[(&'static str, &str)]| sender_is_ours(&Method::POST, &with(pairs));
         assert!(ours(&[host]) && ours(&[host, ("origin", "http://127.0.0.1:8765")]));
         assert!(!ours(&[host, ("origin", "null")]) && !ours(&[host, ("origin", "http://127.0.0.1:8766")]));
         assert!(

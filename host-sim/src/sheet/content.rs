@@ -265,7 +265,7 @@ fn not_on_record(brief: &Brief) -> Vec<Block> {
         (
             brief.ties.is_empty(),
             "No ties to permanent points.",
-            " If the marks on the ground are lost, so is the place: tape each to two fixed points before the paint wears off.",
+            " If the paint goes, so does the place: tape each mark to two fixed points.",
         ),
         (
             brief.sweeps.is_empty(),

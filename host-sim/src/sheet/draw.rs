@@ -147,8 +147,8 @@ impl Labels {
     /// Crowds beyond this overlap: a run so long belongs on several sheets.
     const LEVELS: u32 = 5;
 
-    /// Labels of stations at places on the paper, millimetres right and down.
-    pub fn place<'a>(stations: impl Iterator<Item = (DVec2, &'a Station)> + Clone) -> Self {
+    /// Labels of stations at places on the paper, millimetres right and down, each raised along `up`.
+    pub fn place<'a>(stations: impl Iterator<Item = (DVec2, &'a Station)> + Clone, up: DVec2) -> Self {
         let rows = stations.clone().map(|(_, s)| remarks(s).len()).max().unwrap_or(0);
         let level_mm = 2.0 * TAG_MM + 1.6 + rows as f64 * LINE_MM;
         let top = stations.clone().map(|(at, _)| at.y).fold(f64::MAX, f64::min);
@@ -158,7 +158,8 @@ impl Labels {
         for (at, station) in stations {
             let tall = 2.0 * TAG_MM + 1.6 + remarks(station).len() as f64 * LINE_MM;
             let boxed = |level: u32| {
-                let low = at.y - f64::from(level) * level_mm;
+                let at = at + up * f64::from(level) * level_mm;
+                let low = at.y;
                 Extent { x: at.x, half: half_width_mm(station), low, high: low - tall }
             };
             let free = |b: &Extent| {
@@ -168,7 +169,7 @@ impl Labels {
             };
             let level = (0..Self::LEVELS).find(|&level| free(&boxed(level))).unwrap_or(0);
             let found = boxed(level);
-            height_mm = height_mm.max(top - (found.low - level_mm));
+            height_mm = height_mm.max(top - found.high);
             taken.push(found);
             levels.push(level);
         }
@@ -208,13 +209,13 @@ mod tests {
         let wide = Station { trouble_spot: true, ..plain.clone() };
         let at = |x: f64| DVec2::new(x, 0.0);
         let row = [(at(0.0), &plain), (at(20.0), &plain), (at(24.0), &wide), (at(60.0), &plain)];
-        let labels = Labels::place(row.into_iter());
+        let labels = Labels::place(row.into_iter(), DVec2::NEG_Y);
         assert_eq!(labels.levels, [0, 0, 1, 0]);
         assert_eq!(labels.raised_mm(0), 0.0);
         assert!(labels.raised_mm(2) >= 2.0 * TAG_MM);
         assert_eq!(labels.height_mm(), 2.0 * labels.raised_mm(2));
         // On a run that falls across the paper, a label is not raised into the one before it.
         let fallen = [(at(20.0), &plain), (DVec2::new(24.0, labels.raised_mm(2)), &wide)];
-        assert_eq!(Labels::place(fallen.into_iter()).levels, [0, 0]);
+        assert_eq!(Labels::place(fallen.into_iter(), DVec2::NEG_Y).levels, [0, 0]);
     }
 }

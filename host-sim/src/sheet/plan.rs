@@ -17,12 +17,14 @@ use crate::letters::shortened;
 use crate::units::METRES_PER_FOOT;
 
 /// The plan grows as tall as this on A4 before the scale is reduced, and by as much less on lower paper.
-const TALLEST_MM: f64 = 80.0;
+const TALLEST_MM: f64 = 92.0;
 const SHORTEST_MM: f64 = 46.0;
 /// Strip under the drawing for the scale bars and the north arrow.
 const STRIP_MM: f64 = 12.5;
 /// From the edge of the zone to a label, and from a mark to a label where there is no zone.
 const LABEL_GAP_MM: f64 = 1.8;
+/// The middle of a label keeps this far from the sides of the frame.
+const LABEL_SIDE_MM: f64 = 13.0;
 const LABEL_STAND_OFF_MM: f64 = 4.0;
 
 /// A station that has a place on the plan.
@@ -205,6 +207,8 @@ struct View {
     /// Directions in which east and north run on the paper.
     axes: Axes,
     labels: Labels,
+    /// The way in which labels are led off the run: square to it, as far as paper goes upwards.
+    up: DVec2,
     units: Units,
 }
 
@@ -241,13 +245,14 @@ impl View {
         let wide = scale::ratio(size_m.x, WIDTH_MM - 2.0 * SIDE_MM);
         // Where labels go depends on the scale, and how much height they leave depends on where they go: the
         // scale that fits the width says enough about the labels.
+        let up = square_to(spots, axes);
         let labels = |ratio: f64| {
             // Over each mark stands the edge of its zone.
             let base = |s: &Spot<'_>| {
                 let at = axes.turn(s.place_m) * 1000.0 / ratio;
-                at - DVec2::new(0.0, (s.zone_m.unwrap_or(0.0) * 1000.0 / ratio).max(LABEL_STAND_OFF_MM))
+                at + up * (s.zone_m.unwrap_or(0.0) * 1000.0 / ratio).max(LABEL_STAND_OFF_MM)
             };
-            Labels::place(spots.iter().map(|s| (base(s), s.station)))
+            Labels::place(spots.iter().map(|s| (base(s), s.station)), up)
         };
         let top_mm = |labels: &Labels| LABEL_STAND_OFF_MM + LABEL_GAP_MM + labels.height_mm();
         let room_mm = (tallest_mm - top_mm(&labels(wide)) - BOTTOM_MM).max(SHORTEST_MM / 2.0);
@@ -260,7 +265,7 @@ impl View {
         let spare_mm = (height_mm - top_mm - BOTTOM_MM - size_mm.y) / 2.0;
         let left_top_mm = DVec2::new((WIDTH_MM - size_mm.x) / 2.0, top_mm + spare_mm);
         let corner_m = axes.turn(low - left_top_mm / mm_per_m);
-        Self { mm_per_m, ratio, corner_m, height_mm, axes, labels, units }
+        Self { mm_per_m, ratio, corner_m, height_mm, axes, labels, up, units }
     }
 
     fn at(&self, place_m: DVec2) -> DVec2 {
@@ -308,6 +313,19 @@ impl View {
                 (text("fine", DVec2::new(1.4, at.y + 0.85), words))
             }
         }
+    }
+}
+
+/// The direction on paper that is square to the run, upwards.
+fn square_to(spots: &[Spot<'_>], axes: Axes) -> DVec2 {
+    let ends = spots.first().zip(spots.last());
+    let along = ends.map_or(DVec2::X, |(a, b)| axes.turn(b.place_m) - axes.turn(a.place_m));
+    let square = along.perp().try_normalize().unwrap_or(DVec2::NEG_Y);
+    // A run that comes back to where it began says nothing of a way.
+    match square.y {
+        y if y < -0.5 => square,
+        y if y > 0.5 => -square,
+        _ => DVec2::NEG_Y,
     }
 }
 
@@ -439,9 +457,10 @@ fn led_out(view: &View, index: usize, spot: &Spot<'_>) -> Markup {
     let at = view.at(spot.place_m);
     let edge_mm = (spot.zone_m.unwrap_or(0.0) * view.mm_per_m).max(LABEL_STAND_OFF_MM);
     let raised_mm = edge_mm + LABEL_GAP_MM + TAG_MM + view.labels.raised_mm(index);
-    let label_at = at - DVec2::new(0.0, raised_mm);
+    let raised = at + view.up * raised_mm;
+    let label_at = raised.with_x(raised.x.clamp(LABEL_SIDE_MM, WIDTH_MM - LABEL_SIDE_MM));
     html! {
-        (line("leader", at - DVec2::Y, label_at + DVec2::new(0.0, TAG_MM)))
+        (line("leader", at + view.up, label_at + (at - label_at).normalize_or_zero() * TAG_MM))
         (label(label_at, spot.station))
     }
 }

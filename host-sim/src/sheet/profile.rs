@@ -43,7 +43,8 @@ pub fn profile(brief: &Brief, options: &Options) -> Block {
         return Block::Para(Para::new(Role::Note, words));
     };
     let along = along(run);
-    let labels = Labels::place(along.x_mm.iter().map(|&x| DVec2::new(x, 0.0)).zip(&run.stations));
+    let labels =
+        Labels::place(along.x_mm.iter().map(|&x| DVec2::new(x, 0.0)).zip(&run.stations), DVec2::NEG_Y);
     let axis = Axis::down_to(deepest_m, labels.height_mm() + STAND_OFF_MM);
     let columns: Vec<(f64, &Station)> = along.x_mm.iter().copied().zip(&run.stations).collect();
     let roomy = along.x_mm.windows(2).all(|w| matches!(w, [a, b] if b - a >= FIGURE_MM));

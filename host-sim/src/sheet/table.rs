@@ -4,7 +4,7 @@ use super::block::{Block, Column, Para, Role, Row, Table, theirs};
 use super::brief::Brief;
 use super::options::{Options, both};
 use crate::book::{Check, Cover, Estimate, MethodResult, Run, SitePosition, Station, Verdict};
-use crate::units::lay;
+use crate::units::{lay, metres_range};
 
 /// One row for each station.
 pub fn table(brief: &Brief, options: &Options) -> Block {
@@ -16,7 +16,7 @@ pub fn table(brief: &Brief, options: &Options) -> Block {
         column("Lay, tolerance zone", 29.0),
         column("Depth to source, 95 %", 35.0),
         column("Depth of cover", 29.0),
-        column("Methods, each 95 %", 37.0),
+        column("Methods, 95 %, metric", 37.0),
     ];
     let row = |station: &Station| Row {
         cells: vec![
@@ -25,7 +25,7 @@ pub fn table(brief: &Brief, options: &Options) -> Block {
             zone(run, station, options),
             depth(station, options),
             cover(run, station, options),
-            methods(station, options),
+            methods(station),
         ],
         detail: detail(station, options),
     };
@@ -152,21 +152,21 @@ fn cover(run: &Run, station: &Station, options: &Options) -> Vec<Para> {
     }
 }
 
-fn methods(station: &Station, options: &Options) -> Vec<Para> {
+fn methods(station: &Station) -> Vec<Para> {
     if station.methods.is_empty() {
         return vec![none("None recorded")];
     }
-    station.methods.iter().map(|method| answer(station, method, options)).collect()
+    station.methods.iter().map(|method| answer(station, method)).collect()
 }
 
 /// A method's own answer; behind a refused station it is kept back with the rest.
-fn answer(station: &Station, method: &MethodResult, options: &Options) -> Para {
+fn answer(station: &Station, method: &MethodResult) -> Para {
     let shown: Option<Estimate> = method.estimate.filter(|_| station.is_located());
     let para = Para::new(Role::Also, "").said(&method.method).add(": ");
     match (shown, &method.refused) {
         (Some(e), _) => {
-            let [first, _] = options.units.range(e.low95, e.high95);
-            para.add(&unbroken(&first))
+            // In feet and inches they would not fit on a line, and nobody digs by one method.
+            para.add(&unbroken(&metres_range(e.low95, e.high95)))
         }
         (None, Some(why)) => para.add("none: ").said(why),
         (None, None) => para.add("not stated"),
