@@ -212,13 +212,18 @@ fn nullwalk(arguments: &[&str]) -> (Option<i32>, String, String) {
 fn the_command_says_what_was_found_and_what_was_not() {
     let (status, told, _) = nullwalk(&["trace", "yard", "--station", "5"]);
     assert_eq!(status, Some(0), "{told}");
-    for words in ["AGREE", "current", "rms", "lanes cross it", "no permission to dig", "does not carry this current"] {
+    for words in
+        ["AGREE", "current", "rms", "lanes cross it", "no permission to dig", "does not carry this current"]
+    {
         assert!(told.contains(words), "{words}: {told}");
     }
     // Nothing heard is no success.
     let (status, told, _) = nullwalk(&["trace", "yard", "--station", "3"]);
     assert_eq!(status, Some(4));
-    assert!(told.contains("Nothing detected is not proof") && told.contains("Switch on a large load"), "{told}");
+    assert!(
+        told.contains("Nothing detected is not proof") && told.contains("Switch on a large load"),
+        "{told}"
+    );
     let (status, told, _) = nullwalk(&["trace", "yard", "--json", "--soil", "loam"]);
     assert_eq!(status, Some(4));
     let found: serde_json::Value = serde_json::from_str(&told).unwrap();
@@ -253,7 +258,10 @@ fn a_recorded_walk_is_traced_as_the_live_one_was() {
     let of_capture = |n: u32| format!("{path}/station-{n}");
     for (recorded, live) in [
         (json(&["trace", &of_capture(5)]), json(&["trace", "yard", "--station", "5", "--seed", "3"])),
-        (json(&["trace", &of_capture(4), "--mains"]), json(&["trace", "yard", "--station", "4", "--seed", "3"])),
+        (
+            json(&["trace", &of_capture(4), "--mains"]),
+            json(&["trace", "yard", "--station", "4", "--seed", "3"]),
+        ),
         (
             json(&["trace", &of_capture(4), "--mains", "--before", &of_capture(3)]),
             json(&["trace", "yard", "--station", "4", "--mains", "--before", "3", "--seed", "3"]),
@@ -263,5 +271,35 @@ fn a_recorded_walk_is_traced_as_the_live_one_was() {
             assert_eq!(recorded["lines"][0][key], live["lines"][0][key], "{key}");
         }
         assert!(recorded["lines"][0]["depth_m"]["value"].is_f64());
+    }
+}
+
+/// A main that goes north and a branch of it that turns off to the east: two lines that run together up to the tee. What is
+/// traced on each side of it is what flows there.
+#[test]
+fn currents_add_up_at_a_tee() {
+    let mut site = line_site(1.0);
+    site.noise.calibration_error = false;
+    let run = |bend_deg: f64, current_a: f64| Line {
+        bend_deg,
+        length_m: 1000.0,
+        depth_m: 1.0,
+        current_a,
+        ..Line::default()
+    };
+    site.line = vec![run(0.0, 0.006), run(90.0, 0.004)];
+    let crossed = |east_m: f64, north_m: f64, bearing_deg: f64| Station {
+        seek: Seek::Line,
+        start: Start { east_m: east_m - 4.0, north_m, heading_deg: 90.0 },
+        walk: vec![Leg::Lanes(Lanes { east_m, north_m, bearing_deg, ..Lanes::default() })],
+        ..Station::default()
+    };
+    // Far enough that what the tee's other arms do is lost in the noise.
+    site.station = vec![crossed(0.0, -40.0, 90.0), crossed(0.0, 40.0, 90.0), crossed(40.0, 0.0, 0.0)];
+    for (n, current_a) in [0.010, 0.006, 0.004].into_iter().enumerate() {
+        let found = traced(&site, n, 5);
+        let peak_a = found.current.expect("a line").peak_a;
+        println!("{n}: {:.2} mA of {:.0}", 1e3 * peak_a, 1e3 * current_a);
+        assert!((peak_a / current_a - 1.0).abs() < 0.05, "{found}");
     }
 }

@@ -8,6 +8,7 @@ mod lane;
 mod locate;
 mod response;
 mod sweep;
+mod yard;
 
 use std::error::Error;
 
@@ -35,6 +36,7 @@ pub fn figures() -> Result<Vec<Figure>, Box<dyn Error>> {
         Figure { file: "tone-response.svg", svg: response::draw()? },
         Figure { file: "sweep.svg", svg: sweep::draw()? },
         Figure { file: "depth-uncertainty.svg", svg: depth::draw() },
+        Figure { file: "yard.svg", svg: yard::draw()? },
     ])
 }
 
