@@ -25,6 +25,12 @@ impl ConfigError {
     ) -> Result<(), Self> {
         if holds { Ok(()) } else { Err(Self::new(parameter, remedy)) }
     }
+
+    /// `Ok` at a sampling rate that filters and windows are made for.
+    pub(crate) fn unless_rate(rate_hz: f32) -> Result<(), Self> {
+        let fits = (4000.0..=48_000.0).contains(&rate_hz);
+        Self::unless(fits, "signal.sample_rate_hz", "must be 4000 to 48000")
+    }
 }
 
 impl fmt::Display for ConfigError {

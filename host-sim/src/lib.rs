@@ -18,6 +18,7 @@ pub mod quantity;
 pub mod run;
 pub mod sheet;
 pub mod site;
+pub mod stats;
 pub mod synth;
 pub mod tolerant_toml;
 pub mod tones;

@@ -182,6 +182,7 @@ pub fn keep_all() {
     keep(Standing::<CHANNELS>::default as *const ());
     keep(Standing::<CHANNELS>::push as *const ());
     keep(Standing::<CHANNELS>::pieces as *const ());
+    keep(Standing::<CHANNELS>::is_comparable as *const ());
     keep(mains::compare::<CHANNELS> as *const ());
     keep(Comparison::<CHANNELS>::changed as *const ());
     keep(Comparison::<CHANNELS>::phasors as *const ());

@@ -32,6 +32,19 @@ const SCALE_NT: f32 = 100.0;
 /// Keeps the field finite at the source itself, metres squared.
 const NEAREST_M2: f32 = 1e-9;
 
+/// No look is moved further in one round than this share of its distance.
+const BOLDEST: f32 = 0.2;
+/// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
+/// and fro for ever.
+const CAUTIOUS: f32 = 0.7;
+
+/// Which share of a step a look's place goes in one round, the step and its distance from the source being so long,
+/// squared.
+fn boldness(step2: f32, away2: f32) -> f32 {
+    let longest2 = BOLDEST * BOLDEST * away2;
+    if step2 > longest2 { CAUTIOUS * math::sqrt(longest2 / step2) } else { CAUTIOUS }
+}
+
 /// A dipole in the site frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Dipole {

@@ -7,6 +7,11 @@ use crate::math;
 /// Two places are apart when their distance, squared, is so many times its own uncertainty.
 const CLEARLY: f32 = 3.0;
 
+/// A field is known to this much at best: nanotesla squared, and the square of a share of it. So the determinant of
+/// what a look tells of its place stays a number.
+const LEAST_NOISE_NT2: f32 = 1e-12;
+const LEAST_SHARE2: f32 = 1e-10;
+
 /// What both nodes saw at one place, or along one short stretch.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
@@ -26,6 +31,18 @@ pub struct Look {
 }
 
 impl Look {
+    /// What residuals of the lower and the upper node are multiplied by to be in sigmas, when fields are known to a
+    /// `relative` error beside their noise.
+    #[inline(always)]
+    pub(super) fn weights(&self, relative: f32) -> [f32; 2] {
+        let share2 = relative * relative + LEAST_SHARE2;
+        let weight = |sigma_nt: f32, field_nt: Vec3| {
+            math::recip_sqrt(sigma_nt * sigma_nt + share2 * field_nt.length_squared() + LEAST_NOISE_NT2)
+        };
+        let ([lower_nt, upper_nt], [noise_nt, upper_noise_nt]) = (self.fields_nt, self.sigma_nt);
+        [weight(noise_nt, lower_nt), weight(upper_noise_nt, upper_nt)]
+    }
+
     /// Which share of the variance of the lower node's field is noise, when the rest is a `relative` error.
     pub(super) fn noise_share(&self, relative: f32) -> f32 {
         let ([field_nt, _], [sigma_nt, _]) = (self.fields_nt, self.sigma_nt);

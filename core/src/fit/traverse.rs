@@ -10,7 +10,7 @@ use glam::{Mat3, Vec3};
 use super::normal::{Matrix, Normal};
 use super::ring::{Look, Mergeable, Ring};
 use super::symmetric::Symmetric;
-use super::{Dipole, Seen};
+use super::{Dipole, Seen, boldness};
 use crate::chi_square::Level;
 use crate::math;
 
@@ -20,15 +20,6 @@ pub const UNKNOWNS: usize = 7;
 const ROUNDS: u32 = 8;
 /// A place is known to this much at best, metres squared.
 const LEAST_POSE_M2: f32 = 1e-10;
-/// A field is known to this much at best: nanotesla squared, and the square of a share of it. So the determinant of
-/// what a look tells of its place stays a number.
-const LEAST_NOISE_NT2: f32 = 1e-12;
-const LEAST_SHARE2: f32 = 1e-10;
-/// No look is moved further in one round than this share of its distance.
-const BOLDEST: f32 = 0.2;
-/// and not quite to where it would rather be: beside a sonde, where the field hardly changes sideways, it would go to
-/// and fro for ever.
-const CAUTIOUS: f32 = 0.7;
 /// Chi-square of one look, six numbers, above which it weighs less: exceeded once in a thousand times.
 const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
 /// The steps have settled when the next promises to lower chi-square by less than this (a fifth of
@@ -214,10 +205,8 @@ impl Sums {
             let variance_m2 = look.pose_sigma_m * look.pose_sigma_m + shared.place_m * shared.place_m;
             let (own, step_m) =
                 Blocks::of(look, guess, shared.field, *shift_m).without_pose(variance_m2, *shift_m);
-            let away2 = BOLDEST * BOLDEST * (look.at_m + *shift_m).distance_squared(guess.dipole.at_m);
-            let step2 = step_m.length_squared();
-            let share = if step2 > away2 { CAUTIOUS * math::sqrt(away2 / step2) } else { CAUTIOUS };
-            *shift_m += step_m * share;
+            let away2 = (look.at_m + *shift_m).distance_squared(guess.dipole.at_m);
+            *shift_m += step_m * boldness(step_m.length_squared(), away2);
             let outlying = own.cost > OUTLYING;
             // Huber's loss: the square within, a straight line beyond.
             let weight = if outlying { math::sqrt(OUTLYING / own.cost) } else { 1.0 };
@@ -276,12 +265,7 @@ impl Blocks {
         let alike = lower.field_nt.dot(lower_nt) + upper.field_nt.dot(upper_nt);
         let sign = if alike < 0.0 { -1.0 } else { 1.0 };
         let gain = 1.0 + guess.upper_gain;
-        let share2 = relative * relative + LEAST_SHARE2;
-        let weigh = |sigma_nt: f32, field_nt: Vec3| {
-            math::recip_sqrt(sigma_nt * sigma_nt + share2 * field_nt.length_squared() + LEAST_NOISE_NT2)
-        };
-        let [noise_nt, upper_noise_nt] = look.sigma_nt;
-        let (weight, upper_weight) = (weigh(noise_nt, lower_nt), weigh(upper_noise_nt, upper_nt));
+        let [weight, upper_weight] = look.weights(relative);
         let by_gain = upper.field_nt * upper_weight;
         let weighted = upper_weight * gain;
         let residual = (lower_nt * sign - lower.field_nt) * weight;

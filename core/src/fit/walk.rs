@@ -6,18 +6,13 @@
 
 use glam::Vec3;
 
+use super::boldness;
 use super::normal::{Matrix, Normal};
 use super::ring::{Look, Mergeable};
 use super::symmetric::Symmetric;
 use super::traverse::Shared;
 use crate::math;
 
-/// A field is known to this much at best: nanotesla squared, and the square of a share of it.
-const LEAST_NOISE_NT2: f32 = 1e-12;
-const LEAST_SHARE2: f32 = 1e-10;
-/// No look is moved further in one round than this share of its distance, and not quite to where it would rather be.
-const BOLDEST: f32 = 0.2;
-const CAUTIOUS: f32 = 0.7;
 /// The steps have settled when the next promises to lower chi-square by less than this: a tenth of a sigma.
 const SETTLED: f32 = 1e-2;
 /// and the places of the looks, when they would rather lower all looks' sum of squares by less than this.
@@ -171,9 +166,8 @@ impl<const U: usize> Sums<U> {
             let own = rows.preferred();
             let [x, y, z, ..] = own.as_slice() else { continue };
             let step_m = Vec3::new(*x, *y, *z) * sigma_m;
-            let away_m = BOLDEST * source.distance_m(look.at_m + *shift_m);
-            let length_m = step_m.length();
-            *shift_m += step_m * if length_m > away_m { CAUTIOUS * away_m / length_m } else { CAUTIOUS };
+            let away_m = source.distance_m(look.at_m + *shift_m);
+            *shift_m += step_m * boldness(step_m.length_squared(), away_m * away_m);
             let cost = rows.cost();
             let (weight, loss) = if cost > outlying {
                 sums.outliers += 1;
@@ -241,14 +235,7 @@ impl<const U: usize, const M: usize, const R: usize> Rows<U, M, R> {
             (seen, gain)
         });
         let measured = turned(parts_nt, &nodes);
-        let [lower_nt, upper_nt] = look.fields_nt;
-        let share2 = relative * relative + LEAST_SHARE2;
-        let weigh = |sigma_nt: f32, field_nt: Vec3| {
-            let noise2 = sigma_nt * sigma_nt + LEAST_NOISE_NT2;
-            math::recip_sqrt(noise2 + share2 * field_nt.length_squared())
-        };
-        let [noise_nt, upper_noise_nt] = look.sigma_nt;
-        let weights = [weigh(noise_nt, lower_nt), weigh(upper_noise_nt, upper_nt)];
+        let weights = look.weights(relative);
         let mut rows = Self { own: [[0.0; R]; M], by: [[0.0; R]; U], left: [0.0; R] };
         let mut base = 0;
         for (part, measured) in measured.iter().enumerate() {
@@ -382,4 +369,32 @@ fn turned<const U: usize, const P: usize>(
 
 fn put<const R: usize>(column: &mut [f32; R], base: usize, v: Vec3) {
     column.iter_mut().skip(base).zip(v.to_array()).for_each(|(cell, x)| *cell = x);
+}
+
+#[cfg(test)]
+pub mod tests {
+    use super::*;
+
+    /// That what a source of one part shows at a place changes as it says, to this share: with its unknowns, and with
+    /// the place.
+    pub fn assert_slopes<const U: usize>(source: &impl Source<U, 1>, at_m: Vec3, to: f32) {
+        let field_nt = |at_m| source.field_nt(at_m)[0];
+        let Seen { field_nt: [seen_nt], by_place: [by_place], by: [by] } = source.seen(at_m);
+        assert!((seen_nt - field_nt(at_m)).length() < 1e-4);
+        let h = 2e-3;
+        for (unknown, by) in by.iter().enumerate().take(U - 1) {
+            let after = |h: f32| {
+                let mut step = [0.0; U];
+                step[unknown] = h;
+                source.stepped(&step).field_nt(at_m)[0]
+            };
+            let by_step = (after(h) - after(-h)) / (2.0 * h);
+            assert!((*by - by_step).length() < to * by_step.length(), "{unknown}: {by} {by_step}");
+        }
+        for axis in [Vec3::X, Vec3::Y, Vec3::Z] {
+            let by_step = (field_nt(at_m + axis * h) - field_nt(at_m - axis * h)) / (2.0 * h);
+            let own = by_place * axis;
+            assert!((own - by_step).length() < to * seen_nt.length(), "{axis}: {own} {by_step}");
+        }
+    }
 }

@@ -88,9 +88,14 @@ impl<const C: usize> Standing<C> {
         }
     }
 
-    /// How many pieces of half a second it holds: [`compare`] asks for four.
+    /// How many pieces of half a second it holds.
     pub fn pieces(&self) -> u32 {
         self.pieces
+    }
+
+    /// Whether it is long enough for [`compare`]: two seconds.
+    pub fn is_comparable(&self) -> bool {
+        self.pieces >= FEWEST_PIECES
     }
 
     fn mean_of(&self, order: usize) -> Option<&[Complex32; C]> {
@@ -178,7 +183,7 @@ impl<const C: usize> Comparison<C> {
 /// assert!(compare(&Standing::<6>::default(), &Standing::default()).is_none());
 /// ```
 pub fn compare<const C: usize>(before: &Standing<C>, during: &Standing<C>) -> Option<Comparison<C>> {
-    if before.pieces < FEWEST_PIECES || during.pieces < FEWEST_PIECES {
+    if !(before.is_comparable() && during.is_comparable()) {
         return None;
     }
     let freedom = before.pieces + during.pieces - 2;

@@ -217,11 +217,7 @@ impl Mains {
     /// # Errors
     /// When the rate is not 4 to 48 kHz.
     pub fn new(rate_hz: f32) -> Result<Self, ConfigError> {
-        ConfigError::unless(
-            (4000.0..=48_000.0).contains(&rate_hz),
-            "signal.sample_rate_hz",
-            "must be 4000 to 48000",
-        )?;
+        ConfigError::unless_rate(rate_hz)?;
         let decimation = Decimation::new(rate_hz);
         let hop = (math::round(0.1 * rate_hz / decimation.factor as f32) as usize).clamp(1, LONGEST_HOP);
         let mut rising = [0.0; LONGEST_HOP];

@@ -149,11 +149,7 @@ impl Tone {
     /// # Errors
     /// When the rate is not 4 to 48 kHz, or the tone not between 50 Hz and 10 Hz below half the rate.
     pub fn new(tone_hz: f32, rate_hz: f32) -> Result<Self, ConfigError> {
-        ConfigError::unless(
-            (4000.0..=48_000.0).contains(&rate_hz),
-            "signal.sample_rate_hz",
-            "must be 4000 to 48000",
-        )?;
+        ConfigError::unless_rate(rate_hz)?;
         ConfigError::unless(
             tone_hz >= 50.0 && tone_hz <= 0.5 * rate_hz - NYQUIST_MARGIN_HZ,
             "signal.tone_hz",

@@ -160,11 +160,7 @@ pub fn folded(hz: f32, rate_hz: f32) -> (f32, bool) {
 /// # Errors
 /// [`Unworkable`], the first reason found, with its numbers.
 pub fn plan(tone_hz: f32, rate_hz: f32, front: &FrontEnd, grids: &[Grid]) -> Result<Tuning, Unworkable> {
-    ConfigError::unless(
-        (4000.0..=48_000.0).contains(&rate_hz),
-        "signal.sample_rate_hz",
-        "must be 4000 to 48000",
-    )?;
+    ConfigError::unless_rate(rate_hz)?;
     ConfigError::unless(
         (LOWEST_HZ..=HIGHEST_HZ).contains(&tone_hz),
         "signal.tone_hz",

@@ -5,11 +5,14 @@ use std::io::{BufReader, Read, Seek};
 use std::iter::Peekable;
 use std::vec;
 
-use nullwalk_core::frame::{BlockInfo, SampleIndex, SampleSource};
+use nullwalk_core::frame::{Block, BlockInfo, MastReading, SampleIndex, SampleSource};
 
 use super::error::{CaptureError, Notice};
 use super::track::{Track, TrackRow};
 use super::wav::WavFrames;
+
+/// Frames read at a time.
+const BUFFER_FRAMES: usize = 4096;
 
 /// Plays a capture back. A block ends at each row of the track, at a gap, and where the buffer is full.
 pub struct CaptureReader<const C: usize, R = BufReader<File>> {
@@ -35,6 +38,22 @@ impl<const C: usize, R: Read + Seek> CaptureReader<C, R> {
             });
         }
         Ok(Self { wav, rows: track.into_rows().into_iter().peekable(), next: 0, rung: 0 })
+    }
+
+    /// Hand over every block that is left, with what the mast read at its first frame.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn each_block(
+        &mut self,
+        mut use_block: impl FnMut(&Block<'_, C>, Option<MastReading>),
+    ) -> Result<(), CaptureError> {
+        let mut frames = vec![[0; C]; BUFFER_FRAMES];
+        while let Some(info) = self.read(&mut frames)? {
+            let frames = frames.get(..info.frames).unwrap_or(&[]);
+            use_block(&Block { frames, start: info.start, rung: info.rung }, info.mast);
+        }
+        Ok(())
     }
 
     /// What was odd in the samples so far; complete once [`SampleSource::read`] has given `None`.

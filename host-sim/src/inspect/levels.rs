@@ -1,10 +1,12 @@
 //! Levels of the channels over time, against the rail.
 
+use nullwalk_core::frame::Block;
+use nullwalk_core::gain::Ladder;
 use serde::Serialize;
 
-use super::{Block, amplitude_db, median};
+use super::amplitude_db;
 use crate::capture::Capture;
-use nullwalk_core::gain::Ladder;
+use crate::stats::median;
 
 /// A converter that gives the same extreme value this many times in a row has hit something.
 const STUCK_RUN: u32 = 3;
@@ -156,7 +158,7 @@ impl<'c, const C: usize> Levels<'c, C> {
         }
     }
 
-    pub fn add(&mut self, block: Block<'_, C>) {
+    pub fn add(&mut self, block: &Block<'_, C>, has_mast: bool) {
         let length = block.frames.len() as u64;
         let end = block.start + length;
         let gap = block.start - self.next;
@@ -191,7 +193,7 @@ impl<'c, const C: usize> Levels<'c, C> {
         }
         self.frames += length;
         self.next = end;
-        self.mast_readings += usize::from(block.has_mast);
+        self.mast_readings += usize::from(has_mast);
     }
 
     pub fn finish(self) -> Found {

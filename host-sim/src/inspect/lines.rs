@@ -4,8 +4,9 @@ use std::f64::consts::PI;
 
 use serde::Serialize;
 
+use super::power_db;
 use super::spectrum::Spectrum;
-use super::{median, power_db};
+use crate::stats::median;
 
 /// The noise floor is the median over this many bins either side.
 const FLOOR_BINS: usize = 25;

@@ -15,10 +15,10 @@ mod wiring;
 
 use std::path::PathBuf;
 
-use nullwalk_core::frame::SampleSource;
 use serde::Serialize;
 
-use crate::capture::{Capture, CaptureError, CaptureReader, Content, Description, FieldRecording, Notice};
+use crate::capture::{Capture, CaptureError, Content, Description, FieldRecording, Notice};
+use crate::stats::median;
 use crate::with_channels;
 
 pub use levels::{Channel, Gap, RungSpan, RungUse};
@@ -26,9 +26,6 @@ pub use lines::{Line, LineKind, Mains, Tone};
 pub use spectrum::{Spectrum, Trace, Unit};
 pub use svg::spectrum_svg;
 pub use wiring::Suspicion;
-
-/// Frames read at a time.
-const BUFFER_FRAMES: usize = 4096;
 
 /// What was found in a capture.
 #[derive(Debug, Clone, Serialize)]
@@ -118,13 +115,13 @@ fn inspect_samples<const C: usize>(capture: &Capture) -> Result<Report, CaptureE
     let signal = &capture.description.signal;
     let mut levels = levels::Levels::<C>::new(capture);
     let mut reader = capture.reader::<C>()?;
-    read_all(&mut reader, |block| levels.add(block))?;
+    reader.each_block(|block, mast| levels.add(block, mast.is_some()))?;
     let notices = [capture.notices.clone(), reader.notices()].concat();
     let levels = levels.finish();
 
     let mut welch = spectrum::Welch::<C>::new(capture, levels.longest_stretch);
     if let Some(welch) = &mut welch {
-        read_all(&mut capture.reader::<C>()?, |block| welch.add(block))?;
+        capture.reader::<C>()?.each_block(|block, _| welch.add(block))?;
     }
     let spectrum = welch.and_then(spectrum::Welch::finish);
     let found = spectrum.as_ref().map(|s| lines::find(s, signal.tone_hz)).unwrap_or_default();
@@ -151,27 +148,6 @@ fn inspect_samples<const C: usize>(capture: &Capture) -> Result<Report, CaptureE
     })))
 }
 
-/// A block of samples with what came with it.
-struct Block<'a, const C: usize> {
-    frames: &'a [[i32; C]],
-    start: u64,
-    rung: u8,
-    has_mast: bool,
-}
-
-fn read_all<const C: usize>(
-    reader: &mut CaptureReader<C>,
-    mut use_block: impl FnMut(Block<'_, C>),
-) -> Result<(), CaptureError> {
-    let mut frames = vec![[0; C]; BUFFER_FRAMES];
-    while let Some(info) = reader.read(&mut frames)? {
-        let frames = frames.get(..info.frames).unwrap_or(&[]);
-        let has_mast = info.mast.is_some();
-        use_block(Block { frames, start: info.start, rung: info.rung, has_mast });
-    }
-    Ok(())
-}
-
 fn inspect_field(capture: &Capture, field: &FieldRecording) -> FieldReport {
     let magnitude = |node: &[num_complex::Complex32; 3]| {
         node.iter().map(|z| f64::from(z.re).powi(2) + f64::from(z.im).powi(2)).sum::<f64>().sqrt()
@@ -193,14 +169,6 @@ fn inspect_field(capture: &Capture, field: &FieldRecording) -> FieldReport {
 }
 
 /// The middle value; zero of none. Leaves `values` in another order.
-fn median(values: &mut [f64]) -> f64 {
-    let middle = values.len() / 2;
-    if values.is_empty() {
-        return 0.0;
-    }
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
-}
-
 /// Decibels of a power ratio.
 fn power_db(ratio: f64) -> f64 {
     10.0 * ratio.log10()

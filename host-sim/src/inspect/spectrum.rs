@@ -4,11 +4,11 @@
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
+use nullwalk_core::frame::Block;
 use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
 use serde::Serialize;
 
-use super::Block;
 use crate::capture::Capture;
 
 /// Shorter segments than this show nothing.
@@ -133,7 +133,7 @@ impl<'c, const C: usize> Welch<'c, C> {
         })
     }
 
-    pub fn add(&mut self, block: Block<'_, C>) {
+    pub fn add(&mut self, block: &Block<'_, C>) {
         if block.rung != self.rung && self.next > 0 {
             let settle_s = f64::from(self.capture.ladder.rung(block.rung).settle_s);
             let rate_hz = self.capture.description.signal.sample_rate_hz;

@@ -4,18 +4,16 @@ mod svg;
 mod text;
 
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::frame::{Block, SampleSource as _};
 use nullwalk_core::mains::{Comparison, Finding, Hum, Mains, ORDERS, Standing, compare};
 use serde::Serialize;
 
 use crate::capture::{Capture, CaptureError, Description, Notice};
 use crate::equipment::coupled;
+use crate::stats::median;
 use crate::with_channels;
 
 pub use svg::frequency_svg;
 
-/// Frames read at a time.
-const BUFFER_FRAMES: usize = 4096;
 /// A change is told when chance explains it more rarely than this, all harmonics together.
 pub const LEVEL: f32 = 0.01;
 
@@ -176,8 +174,7 @@ fn too_many(capture: &Capture) -> MainsError {
 fn stood<const C: usize>(capture: &Capture) -> Result<Standing<C>, MainsError> {
     let mut standing = Standing::default();
     hums::<C>(capture)?.0.iter().for_each(|hum| standing.push(hum));
-    // Compared with itself, it is long enough or not.
-    compare(&standing, &standing).map(|_| standing).ok_or_else(|| too_short(capture))
+    if standing.is_comparable() { Ok(standing) } else { Err(too_short(capture)) }
 }
 
 fn hums<const C: usize>(capture: &Capture) -> Result<(Vec<Hum<C>>, Vec<Notice>), MainsError> {
@@ -189,13 +186,8 @@ fn hums<const C: usize>(capture: &Capture) -> Result<(Vec<Hum<C>>, Vec<Notice>),
     })?;
     let mut state = mains.start::<C>();
     let mut reader = capture.reader::<C>()?;
-    let mut frames = vec![[0; C]; BUFFER_FRAMES];
     let mut hums = Vec::new();
-    while let Some(info) = reader.read(&mut frames)? {
-        let frames = frames.get(..info.frames).unwrap_or(&[]);
-        let block = Block { frames, start: info.start, rung: info.rung };
-        mains.push(&mut state, &capture.ladder, &block, |hum| hums.push(*hum));
-    }
+    reader.each_block(|block, _| mains.push(&mut state, &capture.ladder, block, |hum| hums.push(*hum)))?;
     Ok((hums, [capture.notices.clone(), reader.notices()].concat()))
 }
 
@@ -234,28 +226,19 @@ fn row<const C: usize>(known: &[&Hum<C>], order: usize) -> Row {
         known.iter().filter_map(|hum| hum.harmonics.get(order - 1)).filter(|h| h.is_heard()).collect();
     let amplitude = |channel: usize| {
         let all = heard.iter().filter_map(|h| h.value_v.get(channel)).map(|z| f64::from(z.norm()));
-        median(all.collect())
+        median(&mut all.collect::<Vec<_>>())
     };
     let over_noise = heard.iter().map(|h| 10.0 * f64::from(h.power / C as f32).log10());
     Row {
         order,
         heard_share: share(heard.len(), known.len()),
         amplitude_v: (0..C).map(amplitude).collect(),
-        snr_db: median(over_noise.collect()),
+        snr_db: median(&mut over_noise.collect::<Vec<_>>()),
     }
 }
 
 fn share(part: usize, whole: usize) -> f64 {
     if whole == 0 { 0.0 } else { part as f64 / whole as f64 }
-}
-
-/// The middle value; zero of none.
-fn median(mut values: Vec<f64>) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 fn told<const C: usize>(comparison: &Comparison<C>, capture: &Capture) -> LoadTest {

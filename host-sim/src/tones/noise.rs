@@ -1,17 +1,14 @@
 //! The noise at each tone, from a capture made while no transmitter was on.
 
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::frame::{Block, SampleSource as _};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::tuning::{Candidate, lowest_workable};
 use serde::Serialize;
 
 use super::Row;
 use crate::capture::{Capture, CaptureError};
+use crate::stats::median;
 use crate::with_channels;
-
-/// Frames read at a time.
-const BUFFER_FRAMES: usize = 4096;
 
 /// Why the noise could not be measured.
 #[derive(Debug, thiserror::Error)]
@@ -110,19 +107,12 @@ fn sigma_t<const C: usize>(capture: &Capture, lands_hz: f32, tone_hz: f32) -> Re
     let tone = Tone::new(lands_hz, capture.description.signal.sample_rate_hz as f32)?;
     let mut state = tone.start::<C>();
     let mut reader = capture.reader::<C>()?;
-    let mut frames = vec![[0; C]; BUFFER_FRAMES];
-    let mut sigmas = Vec::new();
-    while let Some(info) = reader.read(&mut frames)? {
-        let block =
-            Block { frames: frames.get(..info.frames).unwrap_or(&[]), start: info.start, rung: info.rung };
-        tone.push(&mut state, &capture.ladder, &block, |phasors| {
+    let mut sigmas_t = Vec::new();
+    reader.each_block(|block, _| {
+        tone.push(&mut state, &capture.ladder, block, |phasors| {
             let nodes = array.fields(tone_hz, phasors);
-            sigmas.extend(nodes.iter().map(|node| node.sigma_t).reduce(f32::max));
+            sigmas_t.extend(nodes.iter().map(|node| f64::from(node.sigma_t)).reduce(f64::max));
         });
-    }
-    let middle = sigmas.len() / 2;
-    if sigmas.is_empty() {
-        return Ok(0.0);
-    }
-    Ok(*sigmas.select_nth_unstable_by(middle, f32::total_cmp).1)
+    })?;
+    Ok(median(&mut sigmas_t) as f32)
 }

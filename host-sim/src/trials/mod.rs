@@ -14,7 +14,6 @@ mod plan;
 mod roc;
 mod rows;
 mod runner;
-mod stats;
 mod summary;
 mod tree;
 

@@ -7,7 +7,7 @@ use nullwalk_core::verdict::{Method, Verdict};
 
 use super::plan::Plan;
 use super::rows::Row;
-use super::stats::{Share, mean, quantile, rms};
+use crate::stats::{Share, mean, quantile, rms};
 
 /// A circle of this many sigmas holds 95 % of a round normal cloud in the plane: the root of -2 ln 0.05.
 const CIRCLE_95: f64 = 2.448;

@@ -365,6 +365,7 @@ impl Source<UNKNOWNS, 1> for Guess {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::fit::walk::tests::assert_slopes;
 
     /// Every slope against differences of the field.
     #[test]
@@ -372,26 +373,6 @@ mod tests {
         let along = Vec3::new(0.8, -0.55, 0.12).normalize();
         let line = Line { at_m: Vec3::new(0.3, -0.2, -1.4), along, current_a: 0.7, returned_per_m: 0.0 };
         let guess = Guess::of(line, 0.01, Measured::new(0.08, 0.02), None);
-        let at_m = Vec3::new(1.7, 0.9, 0.2);
-        let seen = guess.seen(at_m);
-        let h = 2e-3;
-        for (unknown, by) in seen.by[0].iter().enumerate().take(UNKNOWNS - 1) {
-            let mut step = [0.0; UNKNOWNS];
-            step[unknown] = h;
-            let more = guess.stepped(&step).field_nt(at_m)[0];
-            step[unknown] = -h;
-            let by_step = (more - guess.stepped(&step).field_nt(at_m)[0]) / (2.0 * h);
-            assert!((*by - by_step).length() < 2e-3 * by_step.length(), "{unknown}: {by} {by_step}");
-        }
-        for axis in [Vec3::X, Vec3::Y, Vec3::Z] {
-            let by_place =
-                (guess.field_nt(at_m + axis * h)[0] - guess.field_nt(at_m - axis * h)[0]) / (2.0 * h);
-            let own = seen.by_place[0] * axis;
-            assert!(
-                (own - by_place).length() < 2e-3 * seen.field_nt[0].length(),
-                "{axis}: {own} {by_place}"
-            );
-        }
-        assert!((seen.field_nt[0] - guess.field_nt(at_m)[0]).length() < 1e-4);
+        assert_slopes(&guess, Vec3::new(1.7, 0.9, 0.2), 2e-3);
     }
 }

@@ -11,7 +11,6 @@ use crate::fit::ring::{Mergeable, Ring};
 use crate::fit::symmetric::Symmetric;
 use crate::fit::traverse::{Shared, Undetermined};
 use crate::fit::walk::{Search, Seen, Source, Walk};
-use crate::math;
 
 /// Unknowns of a pair: to the left, up, lay, slope, the moment's two components, gain of the upper node.
 pub const PAIR_UNKNOWNS: usize = 7;
@@ -174,7 +173,7 @@ impl Source<PAIR_UNKNOWNS, 1> for Guess {
     }
 
     fn distance_m(&self, at_m: Vec3) -> f32 {
-        math::sqrt((at_m - self.pair.at_m).cross(self.pair.along).length_squared())
+        (at_m - self.pair.at_m).cross(self.pair.along).length()
     }
 
     fn is_sound(&self) -> bool {
@@ -185,6 +184,7 @@ impl Source<PAIR_UNKNOWNS, 1> for Guess {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::fit::walk::tests::assert_slopes;
 
     /// Every slope against differences of the field.
     #[test]
@@ -195,25 +195,6 @@ mod tests {
             moment_a_m: Vec2::new(0.3, -0.2),
         };
         let guess = Guess { pair, upper_gain: 0.0, ratio_sigma: 0.01 };
-        let at_m = Vec3::new(1.7, 0.9, 0.2);
-        let seen = guess.seen(at_m);
-        let h = 2e-3;
-        for (unknown, by) in seen.by[0].iter().enumerate().take(PAIR_UNKNOWNS - 1) {
-            let mut step = [0.0; PAIR_UNKNOWNS];
-            step[unknown] = h;
-            let more = guess.stepped(&step).field_nt(at_m)[0];
-            step[unknown] = -h;
-            let by_step = (more - guess.stepped(&step).field_nt(at_m)[0]) / (2.0 * h);
-            assert!((*by - by_step).length() < 3e-3 * by_step.length(), "{unknown}: {by} {by_step}");
-        }
-        for axis in [Vec3::X, Vec3::Y, Vec3::Z] {
-            let by_place =
-                (guess.field_nt(at_m + axis * h)[0] - guess.field_nt(at_m - axis * h)[0]) / (2.0 * h);
-            let own = seen.by_place[0] * axis;
-            assert!(
-                (own - by_place).length() < 3e-3 * seen.field_nt[0].length(),
-                "{axis}: {own} {by_place}"
-            );
-        }
+        assert_slopes(&guess, Vec3::new(1.7, 0.9, 0.2), 3e-3);
     }
 }

@@ -5,8 +5,8 @@ use nullwalk_core::verdict::Verdict;
 
 use super::{LEFT, RIGHT, WIDTH};
 use crate::chart::{self, Axis, BLUE, FIRST, GUIDE, Line, Panel, SECOND, heading, note, words};
+use crate::stats::{mean, quantile, rms};
 use crate::trials::rows::Row;
-use crate::trials::stats::{mean, quantile, rms};
 use crate::trials::summary::{DEPTHS_M, error_in_bounds, within_range};
 
 /// More dots than this make no picture clearer.

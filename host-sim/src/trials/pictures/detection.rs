@@ -5,9 +5,9 @@ use nullwalk_core::verdict::Verdict;
 
 use super::LEFT;
 use crate::chart::{self, Axis, GUIDE, Line, Panel, decimal, words};
+use crate::stats::Share;
 use crate::trials::roc::Roc;
 use crate::trials::rows::Row;
-use crate::trials::stats::Share;
 use crate::trials::summary::{score, score_names};
 
 const SIDE: f64 = 420.0;

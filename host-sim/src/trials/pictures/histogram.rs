@@ -7,8 +7,8 @@ use nullwalk_core::verdict::{Method, Verdict};
 
 use super::{LEFT, RIGHT, WIDTH};
 use crate::chart::{self, Axis, BLUE, Panel, SECOND, heading, note, words};
+use crate::stats::{quantile, rms};
 use crate::trials::rows::Row;
-use crate::trials::stats::{quantile, rms};
 
 /// Width of a column, and how far the scale reaches, in sigmas.
 const COLUMN: f64 = 0.5;

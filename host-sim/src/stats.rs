@@ -1,4 +1,4 @@
-//! The little statistics that a summary needs.
+//! The little statistics that summaries need.
 
 /// Half width of a normal 95 % range in sigmas.
 const SIGMAS_95: f64 = 1.96;
@@ -47,6 +47,15 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     let at = share.clamp(0.0, 1.0) * sorted.len().checked_sub(1)? as f64;
     let (below, above) = (sorted.get(at.floor() as usize)?, sorted.get(at.ceil() as usize)?);
     Some(below + (above - below) * at.fract())
+}
+
+/// The middle value, which is reordered for it; the upper one of two, zero of nothing.
+pub fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    if values.is_empty() {
+        return 0.0;
+    }
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// The mean; `None` of nothing.
