@@ -56,12 +56,16 @@ fn vector(x: &[f64]) -> Vec3 {
     Vec3::new(x[0] as f32, x[1] as f32, x[2] as f32)
 }
 
-/// Three lanes of 6 m across, half a metre apart, each instant turned by its common phase as the instrument does.
-fn walked(site: &Site, noise: &mut Noise) -> Ring<128, PhasorLook> {
+/// Half a lane of 6 m.
+const HALF_M: f64 = 3.0;
+
+/// Three lanes across, half a metre apart, each instant turned by its common phase as the instrument does.
+fn walked(site: &Site, half_m: f64, noise: &mut Noise) -> Ring<128, PhasorLook> {
     let mut ring = Ring::default();
     let mut last = 0.0;
-    for (x, n) in [-0.5, 0.0, 0.5].into_iter().flat_map(|x| (0..101).map(move |n| (x, n))) {
-        let at = [x, 0.06 * f64::from(n) - 3.0, 0.15];
+    let steps = (half_m / 0.03).round() as u32;
+    for (x, n) in [-0.5, 0.0, 0.5].into_iter().flat_map(|x| (0..=steps).map(move |n| (x, n))) {
+        let at = [x, 0.06 * f64::from(n) - half_m, 0.15];
         let lower = field(site, at);
         let upper = field(site, [at[0], at[1], at[2] + SPACING_M]).map(|b| b * (1.0 + site.gain));
         // The transmitter's own phase turns slowly.
@@ -125,19 +129,20 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
     println!(
         "share apart by less than 0.15 d across and 15 % of the depth: the stronger line, both (worst error of both)"
     );
-    let (mut scores, mut total) = (Vec::new(), [0; 3]);
-    println!("share  phase | spacing 0.5 d | 0.75 d | 1.1 d | 1.5 d | 2 d | 3 d");
+    let (mut scores, mut total, mut beside) = (Vec::new(), [0; 3], 0);
+    println!("share  phase | spacing 0.5 d | 0.75 d | 1.1 d | 1.5 d | 2 d | 3 d | 3 d, lanes over both");
     for share in [0.1, 0.3, 0.5] {
         for phase_deg in [0.0, 45.0, 90.0, 135.0, 180.0] {
             let mut line = format!("{share:4}  {phase_deg:5}");
-            for spacing in [0.5, 0.75, 1.1, 1.5, 2.0, 3.0] {
+            let spacings = [0.5, 0.75, 1.1, 1.5, 2.0, 3.0].map(|spacing| (spacing, HALF_M));
+            for (spacing, half_m) in spacings.into_iter().chain([(3.0, 2.5 * HALF_M)]) {
                 const SITES: u32 = 12;
                 let mut noise =
                     Noise::from((1000.0 * share + 10.0 * phase_deg + 100.0 * spacing) as u64 + 7_000_000);
                 let (mut stronger, mut both, mut worst) = (0, 0, 0.0_f64);
                 for _ in 0..SITES {
                     let (site, depth_m) = site(spacing, share, phase_deg, &mut noise);
-                    let walk = walked(&site, &mut noise);
+                    let walk = walked(&site, half_m, &mut noise);
                     let Ok(found) = line::traverse_two(&walk, &SHARED) else { continue };
                     let errors = errors(&site, depth_m, &found.source);
                     if spacing > 1.0 && share > 0.2 {
@@ -152,7 +157,9 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
                 let per_cent = |n: u32| 100 * n / SITES;
                 line += &format!(" | {:3} {:3} ({worst:.2})", per_cent(stronger), per_cent(both));
                 if spacing > 1.0 && share > 0.2 {
+                    let beyond = if half_m < spacing * 1.8 { SITES - both } else { 0 };
                     total = [total[0] + stronger, total[1] + both, total[2] + SITES];
+                    beside += beyond;
                 }
             }
             println!("{line}");
@@ -162,12 +169,13 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
     println!(
         "more than a depth apart, 30 % and more: depth of the stronger off by {rms:.2} stated sigmas, rms"
     );
-    // What misses is the weak one three depths off, beyond the lanes' ends, by no more than its sigma says; and now and
-    // then a search that does not settle.
+    // What misses is the weak one three depths off, beyond the lanes' ends, by no more than its sigma says.
     let [stronger, both, sites] = total;
-    println!("of {sites}: the stronger right in {stronger}, both in {both}");
-    assert!(1000 * stronger >= 995 * sites && 1000 * both >= 985 * sites);
-    // 480 draws; the line slopes by a hundredth, and its middle is not quite at x = 0.
+    println!(
+        "of {sites}: the stronger right in {stronger}, both in {both}; of those missed beyond the lanes' ends {beside}"
+    );
+    assert!(stronger == sites && both + beside == sites && 100 * both >= 99 * sites);
+    // 560 draws; the line slopes by a hundredth, and its middle is not quite at x = 0.
     assert!((0.85..1.15).contains(&rms));
 }
 
@@ -201,7 +209,7 @@ fn silent(what: &str, returned_per_m: Measured) -> f64 {
             let (spacing, phase_deg) = (0.5 + 2.5 * noise.uniform(), 360.0 * noise.uniform());
             let (site, depth_m) =
                 site(spacing, least + (most - least) * noise.uniform(), phase_deg, &mut noise);
-            let walk = walked(&site, &mut noise);
+            let walk = walked(&site, HALF_M, &mut noise);
             let mut plain: Ring<128> = Ring::default();
             walk.looks().iter().for_each(|look| plain.push(look.look));
             let beyond = |chi: f32, freedom: u32| chi > upper_point(freedom as usize, Level::OnePerMille);

@@ -116,8 +116,9 @@ impl Tracer {
         let here_m = middle(&crossed).or_else(|| strongest_m(walk)).unwrap_or_default();
         let here_m = over(&line, here_m);
         fix.line = Some(line);
-        fix.place =
-            Some(Place { east_m: here_m.x, north_m: here_m.y, sigma_m: found.left_of_m(here_m).sigma });
+        // Positions that wander take the mark with them.
+        let sigma_m = Vec3::new(found.left_of_m(here_m).sigma, state.wander_m, 0.0).length();
+        fix.place = Some(Place { east_m: here_m.x, north_m: here_m.y, sigma_m });
         let lay = found.lay_rad();
         fix.lay_rad = Some(Measured::new(math::wrap_half_pi(FRAC_PI_2 - lay.value), lay.sigma));
         let steepness = math::atan2(line.along.z, line.along.truncate().length());

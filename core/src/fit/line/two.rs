@@ -5,6 +5,7 @@ use glam::Vec3;
 use super::poles::{Pole, poles};
 use super::wire::{Axes, Wire};
 use super::{Line, Traced, gain_belief, start, told};
+use crate::chi_square::{Level, upper_point};
 use crate::fit::ring::{Look, Mergeable, Ring};
 use crate::fit::traverse::{Shared, Undetermined};
 use crate::fit::walk::{Search, Seen, Source, Walk};
@@ -14,13 +15,17 @@ use crate::math;
 /// first, current of the second in step with it and a quarter of a turn ahead, gain of the upper node.
 pub const TWO_UNKNOWNS: usize = 10;
 /// Chi-square of one look, twelve numbers less its phase, above which it weighs less: exceeded once in a thousand times.
-const OUTLYING: f32 = crate::chi_square::Level::OnePerMille.tabled()[11 - 1];
+const OUTLYING: f32 = Level::OnePerMille.tabled()[11 - 1];
 /// Where the second line is tried, in depths of the one that explains the walk alone, and for so many steps.
-const TRIED: [f32; 6] = [-2.0, -1.0, -0.5, 0.5, 1.0, 2.0];
+const TRIED: [f32; 8] = [-3.0, -2.0, -1.0, -0.5, 0.5, 1.0, 2.0, 3.0];
 const TRIAL_ROUNDS: u32 = 6;
 const ROUNDS: u32 = 30;
-/// So many are followed to the end.
+/// and so many more where that is not enough to come to rest.
+const MORE_ROUNDS: u32 = 50;
+/// So many are followed to the end, the best first; and the others while noise does not explain what is left over.
 const FOLLOWED: usize = 3;
+/// Those and the poles.
+const STARTS: usize = TRIED.len() + 1;
 /// Where the first goes while the second is tried: so much of the way from it.
 const APART: f32 = 0.2;
 
@@ -70,10 +75,11 @@ pub struct Two {
 /// Fit two long parallel lines to a walk.
 ///
 /// Each look's phase is an unknown of its own, for the transmitter's is not known; what tells the lines apart is shape,
-/// and where their currents are out of step, the ellipse that the field makes. The search begins at seven places: six
+/// and where their currents are out of step, the ellipse that the field makes. The search begins at nine places: eight
 /// with the second line beside the one that the strongest fields speak for, and one where a rational function through
-/// the fields has its poles. The best three are followed to the end: at most 132 linearisations, of some 0.6 million
-/// operations each for a full walk, so it is for the desk or for standing still.
+/// the fields has its poles. The best three are followed to the end, and the others while noise does not explain what is
+/// left over: some 130 linearisations, 400 at most, of some 0.6 million operations each for a full walk, so it is for
+/// the desk or for standing still.
 ///
 /// ```
 /// use glam::Vec3;
@@ -113,7 +119,7 @@ pub fn traverse_two<const N: usize>(
     // While the second line is looked for, what it does must not pass for looks gone astray.
     let parts_nt = |sight: &PhasorLook| [sight.look.fields_nt, sight.quadrature_nt];
     let mut walk = Walk { looks, parts_nt, shared, outlying: f32::INFINITY, shifts_m: &mut shifts_m };
-    let mut best: [Option<Search<Both, TWO_UNKNOWNS>>; FOLLOWED] = [const { None }; FOLLOWED];
+    let mut best: [Option<Search<Both, TWO_UNKNOWNS>>; STARTS] = [const { None }; STARTS];
     for start in beside.chain(poles) {
         walk.shifts_m.fill(Vec3::ZERO);
         let mut search = Search::new::<_, 2, 4, 16>(start, &mut walk);
@@ -131,7 +137,12 @@ pub fn traverse_two<const N: usize>(
     }
     walk.outlying = OUTLYING;
     let mut found: Option<Search<Both, TWO_UNKNOWNS>> = None;
-    for tried in best.into_iter().flatten() {
+    let noise = upper_point((11 * looks.len()).saturating_sub(TWO_UNKNOWNS), Level::OnePerMille);
+    for (n, tried) in best.into_iter().flatten().enumerate() {
+        let is_explained = |found: &Search<Both, TWO_UNKNOWNS>| found.settled && found.sums.cost < noise;
+        if n >= FOLLOWED && found.as_ref().is_some_and(is_explained) {
+            break;
+        }
         walk.shifts_m.fill(Vec3::ZERO);
         let mut search = Search::new::<_, 2, 4, 16>(tried.source, &mut walk);
         search.go_on::<_, 2, 4, 16>(&mut walk, ROUNDS);
@@ -140,6 +151,11 @@ pub fn traverse_two<const N: usize>(
         }
     }
     let mut found = found.ok_or(Undetermined::Unsettled)?;
+    if !found.settled {
+        walk.shifts_m.fill(Vec3::ZERO);
+        found = Search::new::<_, 2, 4, 16>(found.source, &mut walk);
+        found.go_on::<_, 2, 4, 16>(&mut walk, MORE_ROUNDS);
+    }
     if found.source.is_turned() {
         found = Search::new::<_, 2, 4, 16>(found.source.exchanged(), &mut walk);
         found.go_on::<_, 2, 4, 16>(&mut walk, ROUNDS);
