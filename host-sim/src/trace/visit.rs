@@ -65,9 +65,14 @@ impl Visit<'_> {
     ///
     /// # Errors
     /// As [`trace`].
-    pub fn traced(&self, walk: &Walk, listen: Listen, settings: &Settings) -> Result<Trace, Box<dyn Error>> {
+    pub fn traced(
+        &self,
+        walk: &Walk,
+        listen: Listen,
+        settings: &Settings,
+    ) -> Result<Trace, Box<dyn Error>> {
         let mains = listen != Listen::Tone;
-        let mut trace = trace::trace(walk, mains, settings)?;
+        let mut trace = trace(walk, mains, settings)?;
         trace.number = self.n as u32 + 1;
         trace.name.clone_from(&self.here.name);
         if let Some(place) = trace.place.filter(|_| !mains || walk.order.is_some()) {
