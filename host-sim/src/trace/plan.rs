@@ -137,8 +137,8 @@ fn of_trace(trace: &Trace) -> Mark {
     let figures = trace.is_located();
     Mark {
         number: trace.number,
-        place_m: trace.place.filter(|_| figures).map(|p| DVec2::new(p.east_m, p.north_m)),
-        lay_deg: trace.lay_deg.map(|lay| lay.value),
+        place_m: trace.place.map(|p| DVec2::new(p.east_m, p.north_m)),
+        lay_deg: trace.lay_deg.filter(|_| figures).map(|lay| lay.value),
         verdict: trace.verdict,
         sonde: false,
         cells: [
@@ -195,7 +195,7 @@ impl View {
                 }
             }
             g fill="#777" font-size="10" {
-                @for east in every(self.low.x, self.high.x) {
+                @for east in every(self.low.x, self.high.x - 2.5) {
                     text x=(px(self.at(DVec2::new(east, 0.0)).x + 3.0)) y=(px(self.top + size.y - 4.0)) { (format!("{east} m E")) }
                 }
                 @for north in every(self.low.y, self.high.y) {
@@ -237,7 +237,7 @@ impl View {
         let Some((from, to)) = longest else { return html! {} };
         let (a, b) = (self.at(from), self.at(to));
         let (a, b) = if b.x < a.x { (b, a) } else { (a, b) };
-        let at = a.lerp(b, 0.06);
+        let at = a.lerp(b, 0.72);
         let degrees = (b - a).y.atan2((b - a).x).to_degrees();
         html! {
             text x=(px(at.x)) y=(px(at.y - 5.0)) fill="#777" font-size="11" font-style="italic"
