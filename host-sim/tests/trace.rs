@@ -118,6 +118,7 @@ fn has(trace: &Trace, codes: &[&str]) -> bool {
 fn the_yard_says_what_it_must() {
     let site = yard();
     let stations = site.stations();
+    let mut agreed = 0;
     for seed in 1..=4 {
         let [silent, live, before, bend, beyond, beside] =
             [2, 3, 4, 5, 6, 7].map(|n| traced(&site, n, seed));
@@ -128,24 +129,27 @@ fn the_yard_says_what_it_must() {
         assert_eq!(silent.verdict, Verdict::Refuse);
         assert!(has(&silent, &["no-mains"]) && silent.to_string().contains("not proof"));
 
-        assert_ne!(live.verdict, Verdict::Refuse);
-        for (found, n, depth_m, off_m) in
-            [(&live, 3, 0.6, 0.05), (&before, 4, 1.0, 0.05), (&beyond, 6, 1.0, 0.05)]
-        {
+        for (found, n, depth_m) in [(&live, 3, 0.6), (&before, 4, 1.2), (&beyond, 6, 1.2)] {
+            assert_ne!(found.verdict, Verdict::Refuse, "{found}");
+            agreed += u32::from(found.verdict == Verdict::Agree);
             let place = found.place.unwrap();
             let truth =
                 site.line_near(&stations[n], [place.east_m, place.north_m], found.listened.order).unwrap();
             let depth = found.depth_m.unwrap();
             assert!(truth.aside_m < 0.1 && truth.depth_m == depth_m, "{found}");
-            assert!((depth.value - depth_m).abs() < off_m * (1.0 + depth_m), "{found}");
+            assert!((depth.value / depth_m - 1.0).abs() < 0.06, "{found}");
+            assert!((found.current.unwrap().peak_a / truth.current_a - 1.0).abs() < 0.15, "{found}");
         }
-        assert_eq!((before.verdict, beyond.verdict), (Verdict::Agree, Verdict::Agree));
-        assert!((before.current.unwrap().peak_a / 0.01 - 1.0).abs() < 0.15);
-        assert!(bend.verdict != Verdict::Agree, "{bend}");
-        assert!(beside.verdict != Verdict::Agree && beside.danger().is_some(), "{beside}");
-        // However much too deep it reads, the shallow bound holds the line.
-        assert!(beside.shallow_bound_m.is_none_or(|bound_m| bound_m < 1.0), "{beside}");
+        for found in [&bend, &beside] {
+            assert_ne!(found.verdict, Verdict::Agree, "{found}");
+            // However much too deep it reads, the shallow bound holds the line.
+            assert!(found.shallow_bound_m.is_none_or(|bound_m| bound_m < 1.2), "{found}");
+        }
+        assert!(!beside.is_located() || beside.danger().is_some(), "{beside}");
     }
+    // A bend tens of metres away still shows, now and then.
+    println!("agreed at {agreed} of 12 places where nothing is near");
+    assert!(agreed >= 9);
 }
 
 /// A cable that hums all the time, and one 2.5 m beside it whose load is switched on or not.
@@ -167,10 +171,11 @@ fn two_cables(load: bool) -> Site {
     site
 }
 
+/// Where another cable hums, the change is often refused. What is told is never another cable.
 #[test]
 fn what_a_load_changed_along_a_walk_is_its_cable() {
     const SEEDS: u64 = 12;
-    let (mut right, mut alarms) = (0, 0);
+    let (mut right, mut wrong, mut alarms) = (0, 0, 0);
     for seed in 0..SEEDS {
         for load in [true, false] {
             let site = two_cables(load);
@@ -190,16 +195,18 @@ fn what_a_load_changed_along_a_walk_is_its_cable() {
             );
             let located = found.is_located().then_some(place).flatten();
             if load {
-                right += u64::from(located.is_some_and(|east_m| (east_m - 1.0).abs() < 0.15));
+                let found = |east_m: f64| (east_m - 1.0).abs() < 0.15;
+                right += u64::from(located.is_some_and(found));
+                wrong += u64::from(located.is_some_and(|east_m| !found(east_m)));
             } else {
                 alarms += u64::from(located.is_some());
             }
         }
     }
     println!(
-        "the cable that changed found in {right} of {SEEDS}; one found where nothing was switched in {alarms}"
+        "the cable that changed found in {right} of {SEEDS}, another place in {wrong}; a cable where nothing was switched in {alarms}"
     );
-    assert!(right == SEEDS && alarms == 0);
+    assert!(right > 0 && wrong == 0 && alarms == 0);
 }
 
 fn nullwalk(arguments: &[&str]) -> (Option<i32>, String, String) {
@@ -250,7 +257,7 @@ fn a_recorded_walk_is_traced_as_the_live_one_was() {
     let made = folder.path().join("yard");
     let path = made.to_str().unwrap();
     let (status, _, complaint) = nullwalk(&["record", "yard", path, "--seed", "3"]);
-    assert_eq!(status, Some(0), "{complaint}");
+    assert!(matches!(status, Some(0 | 3)), "{complaint}");
     let json = |arguments: &[&str]| -> serde_json::Value {
         let (_, told, complaint) = nullwalk(&[arguments, &["--json"]].concat());
         serde_json::from_str(&told).unwrap_or_else(|e| panic!("{e}: {told}{complaint}"))
@@ -271,5 +278,35 @@ fn a_recorded_walk_is_traced_as_the_live_one_was() {
             assert_eq!(recorded["lines"][0][key], live["lines"][0][key], "{key}");
         }
         assert!(recorded["lines"][0]["depth_m"]["value"].is_f64());
+    }
+}
+
+/// A main that goes north and a branch of it that turns off to the east: two lines that run together up to the tee. What is
+/// traced on each side of it is what flows there.
+#[test]
+fn currents_add_up_at_a_tee() {
+    let mut site = line_site(1.0);
+    site.noise.calibration_error = false;
+    let run = |bend_deg: f64, current_a: f64| Line {
+        bend_deg,
+        length_m: 1000.0,
+        depth_m: 1.0,
+        current_a,
+        ..Line::default()
+    };
+    site.line = vec![run(0.0, 0.006), run(90.0, 0.004)];
+    let crossed = |east_m: f64, north_m: f64, bearing_deg: f64| Station {
+        seek: Seek::Line,
+        start: Start { east_m: east_m - 4.0, north_m, heading_deg: 90.0 },
+        walk: vec![Leg::Lanes(Lanes { east_m, north_m, bearing_deg, ..Lanes::default() })],
+        ..Station::default()
+    };
+    // Far enough that what the tee's other arms do is lost in the noise.
+    site.station = vec![crossed(0.0, -400.0, 90.0), crossed(0.0, 400.0, 90.0), crossed(400.0, 0.0, 0.0)];
+    for (n, current_a) in [0.010, 0.006, 0.004].into_iter().enumerate() {
+        let found = traced(&site, n, 5);
+        let peak_a = found.current.expect("a line").peak_a;
+        println!("{n}: {:.2} mA of {:.0}", 1e3 * peak_a, 1e3 * current_a);
+        assert!((peak_a / current_a - 1.0).abs() < 0.05, "{found}");
     }
 }

@@ -11,12 +11,11 @@ use super::locate::open;
 use super::{Done, Failure, rank, report};
 use crate::book::{Run, Verdict};
 use crate::capture::{Capture, Content, Description};
-use crate::equipment::{ArrayFile, Signal, coupled};
+use crate::equipment::coupled;
 use crate::quantity;
 use crate::run::{self, Hums, Kit, Listen, Walk};
-use crate::site::{Seek, Site, Station, builtin};
-use crate::synth::Simulation;
-use crate::trace::{self, CAUTION, MAINS_CAUTION, Settings, TONE_CAUTION, Trace};
+use crate::site::{Seek, builtin};
+use crate::trace::{self, CAUTION, MAINS_CAUTION, Settings, TONE_CAUTION, Trace, Visit};
 use crate::with_channels;
 
 #[derive(clap::Args)]
@@ -285,58 +284,4 @@ fn site(options: &Options) -> Result<Traced, Failure> {
         .into());
     }
     Ok((site.title.clone(), true, traces))
-}
-
-/// A station of a simulated site that is walked.
-#[derive(Clone, Copy)]
-pub struct Visit<'a> {
-    pub site: &'a Site,
-    /// Which of the stations, from 0.
-    pub n: usize,
-    pub here: &'a Station,
-    pub seed: u64,
-    /// What the instrument believes of its coils, if not what the site says.
-    pub array: Option<&'a ArrayFile>,
-}
-
-impl Visit<'_> {
-    fn kit(&self) -> Result<Kit, Failure> {
-        let signal: Signal = self.site.signal(self.here);
-        let believed = self.array.unwrap_or(&self.site.array);
-        let array = coupled(believed, &self.site.front_end, &signal)?;
-        let array = array.ok_or("a site needs an array with nodes")?;
-        Ok(Kit { signal, ladder: self.site.front_end.ladder()?, array })
-    }
-
-    pub fn walk(&self, listen: Listen) -> Result<Walk, Failure> {
-        let kit = self.kit()?;
-        with_channels!(kit.signal.channels, C => {
-            let mut simulation = Simulation::<C>::new(self.site, self.n, self.seed)?;
-            let Ok(walk) = run::walk::<C, _>(&kit, listen, &mut simulation)?;
-            Ok(walk)
-        })
-        .ok_or("signal.channels must be 1 to 8")?
-    }
-
-    /// By every harmonic of mains.
-    pub fn walks(&self) -> Result<Vec<Walk>, Failure> {
-        let kit = self.kit()?;
-        with_channels!(kit.signal.channels, C => {
-            let mut simulation = Simulation::<C>::new(self.site, self.n, self.seed)?;
-            let Ok(hums) = run::mains_walk::<C, _>(&kit, &mut simulation)?;
-            Ok(hums.walks())
-        })
-        .ok_or("signal.channels must be 1 to 8")?
-    }
-
-    pub fn traced(&self, walk: &Walk, listen: Listen, settings: &Settings) -> Result<Trace, Failure> {
-        let mains = listen != Listen::Tone;
-        let mut trace = trace::trace(walk, mains, settings)?;
-        trace.number = self.n as u32 + 1;
-        trace.name.clone_from(&self.here.name);
-        if let Some(place) = trace.place.filter(|_| !mains || walk.order.is_some()) {
-            trace.truth = self.site.line_near(self.here, [place.east_m, place.north_m], walk.order);
-        }
-        Ok(trace)
-    }
 }

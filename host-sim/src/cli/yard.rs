@@ -4,11 +4,11 @@ use std::path::Path;
 
 use super::demo::made;
 use super::locate::{Wish, locate_site, open};
-use super::trace::{Visit, cautions, change_of, done};
+use super::trace::{cautions, change_of, done};
 use super::{Done, Failure, rank, report};
-use crate::run::{Listen, Walk};
-use crate::site::{Seek, Site};
-use crate::trace::{Lane, Plan, Settings, Trace};
+use crate::run::Listen;
+use crate::site::Seek;
+use crate::trace::{Lane, Plan, Settings, Trace, Visit};
 
 const STORY: &str = "\
 A drain backs up and is to be dug up in the yard. First the sonde in it says where. Then, before anyone digs:
@@ -51,7 +51,7 @@ pub fn run(out: &Path, seed: u64) -> Result<Done, Failure> {
         let walk = visit.walk(listen)?;
         let found = visit.traced(&walk, listen, &settings)?;
         report::print(&format!("{heading}\n{found}"))?;
-        lanes.push(lane(&walk));
+        lanes.push(Lane::of(&walk));
         traces.push(found);
         Ok(())
     };
@@ -79,8 +79,7 @@ pub fn run(out: &Path, seed: u64) -> Result<Done, Failure> {
     let mut run = drain.clone();
     run.stations.extend(traces.iter().map(Trace::station));
     report::keep(&run, None, &out.join("yard.job"))?;
-    let truth = truths(&site);
-    let plan = Plan { title: site.title.clone(), stations: drain.stations.clone(), traces, lanes, truth };
+    let plan = Plan { stations: drain.stations.clone(), traces, lanes, ..Plan::of(&site) };
     let svg = plan.svg().ok_or("nothing in the yard has a place")?;
     let path = out.join("plan.svg");
     report::write(&path, svg.as_bytes())?;
@@ -88,23 +87,4 @@ pub fn run(out: &Path, seed: u64) -> Result<Done, Failure> {
     report::print(NEXT)?;
     let (sondes, lines) = (Done::with(&drain), done(&plan.traces));
     Ok(if rank(sondes.verdict) > rank(lines.verdict) { sondes } else { lines })
-}
-
-/// Where the mast was.
-fn lane(walk: &Walk) -> Lane {
-    let places = walk.seen.iter().filter_map(|seen| seen.glimpse.mast.position);
-    Lane { places_m: places.map(|p| [f64::from(p.enu_m.x), f64::from(p.enu_m.y)]).collect() }
-}
-
-/// Where everything really runs.
-fn truths(site: &Site) -> Vec<(String, Vec<[f64; 2]>)> {
-    let stations = site.stations();
-    let mut truths: Vec<(String, Vec<[f64; 2]>)> = Vec::new();
-    for line in stations.iter().flat_map(|station| site.lines(station)) {
-        let corners = line.corners_m().map(|corner| corner.to_array()).to_vec();
-        if truths.iter().all(|(_, known)| *known != corners) {
-            truths.push((line.name.clone(), corners));
-        }
-    }
-    truths
 }

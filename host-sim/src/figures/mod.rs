@@ -9,6 +9,7 @@ mod locate;
 mod response;
 mod sweep;
 mod walk;
+mod yard;
 
 use std::error::Error;
 
@@ -34,6 +35,7 @@ pub fn figures() -> Result<Vec<Figure>, Box<dyn Error>> {
         Figure { file: "tone-response.svg", svg: response::draw()? },
         Figure { file: "sweep.svg", svg: sweep::draw()? },
         Figure { file: "depth-uncertainty.svg", svg: depth::draw() },
+        Figure { file: "yard.svg", svg: yard::draw()? },
     ];
     figures.extend(walk::draw()?);
     Ok(figures)

@@ -93,12 +93,15 @@ struct Place {
     /// Lower node, then upper node: east, north, up.
     fields_t: Vec<Complex64>,
     sigma_t: f64,
+    /// Standard uncertainty of the place along each axis, metres.
+    sigma_m: f64,
 }
 
 impl Place {
     fn of(seen: &Seen) -> Option<Self> {
         let glimpse = &seen.glimpse;
-        let at_m = glimpse.mast.position?.enu_m.as_dvec3();
+        let position = glimpse.mast.position?;
+        let at_m = position.enu_m.as_dvec3();
         let to_site = heading_rotation(glimpse.mast.heading_rad?).as_dmat3();
         let turn = Complex64::cis(f64::from(seen.phase_rad));
         let mut fields_t = Vec::with_capacity(6);
@@ -108,7 +111,7 @@ impl Place {
             fields_t.extend([0, 1, 2].map(|k| Complex64::new(re[k], im[k]) * turn));
             sigma_t = sigma_t.max(f64::from(node.sigma_t));
         }
-        Some(Self { at_m, to_site, fields_t, sigma_t })
+        Some(Self { at_m, to_site, fields_t, sigma_t, sigma_m: f64::from(position.sigma_m) })
     }
 }
 
@@ -160,9 +163,9 @@ impl Was {
             fields_t.push(Complex64::new(re.x, im.x));
             slope2 += (re.yz().length_squared() + im.yz().length_squared()) / (NEAR_M * NEAR_M);
         }
-        // What a step aside makes of the field, the nearest look being so far off; the positions' own noise, too.
-        let aside_m = nearest.max(0.01);
-        Some(Self { fields_t, sigma_t: (noise2 + slope2 / 6.0 * aside_m * aside_m).sqrt() })
+        // What a step aside makes of the field: the nearest look is so far off, and neither walk knows better where it was.
+        let aside2 = nearest * nearest + 2.0 * place.sigma_m * place.sigma_m;
+        Some(Self { fields_t, sigma_t: (noise2 + slope2 / 6.0 * aside2).sqrt() })
     }
 }
 

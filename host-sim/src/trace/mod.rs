@@ -3,6 +3,7 @@
 mod change;
 mod plan;
 mod text;
+mod visit;
 
 use nullwalk_core::depth::soil::Soil;
 use nullwalk_core::depth::{Depth, Measured as CoreMeasured};
@@ -19,6 +20,7 @@ use crate::site::LineTruth;
 
 pub use change::{Changed, changed};
 pub use plan::{Lane, Plan};
+pub use visit::Visit;
 
 /// Printed below whatever was traced.
 pub const CAUTION: &str = "\

@@ -6,6 +6,8 @@ use maud::{Markup, PreEscaped, html};
 use super::Trace;
 use super::text::amperes;
 use crate::book::{Station, Verdict};
+use crate::run::Walk;
+use crate::site::Site;
 use crate::units;
 
 /// Width of the drawing and its margins, pixels.
@@ -23,6 +25,14 @@ const TAG: f64 = 11.0;
 pub struct Lane {
     /// Its places: east and north, metres.
     pub places_m: Vec<[f64; 2]>,
+}
+
+impl Lane {
+    /// Where the mast was on a walk.
+    pub fn of(walk: &Walk) -> Self {
+        let places = walk.seen.iter().filter_map(|seen| seen.glimpse.mast.position);
+        Self { places_m: places.map(|p| [f64::from(p.enu_m.x), f64::from(p.enu_m.y)]).collect() }
+    }
 }
 
 /// Everything that goes on the plan.
@@ -51,6 +61,18 @@ struct Mark {
 }
 
 impl Plan {
+    /// Of a site on which nothing was found yet: where its lines really run.
+    pub fn of(site: &Site) -> Self {
+        let mut truth: Vec<(String, Vec<[f64; 2]>)> = Vec::new();
+        for line in site.stations().iter().flat_map(|station| site.lines(station)) {
+            let corners = line.corners_m().map(|corner| corner.to_array()).to_vec();
+            if truth.iter().all(|(_, known)| *known != corners) {
+                truth.push((line.name.clone(), corners));
+            }
+        }
+        Self { title: site.title.clone(), truth, ..Self::default() }
+    }
+
     /// The plan as SVG; `None` where nothing has a place.
     pub fn svg(&self) -> Option<String> {
         let marks: Vec<Mark> =
@@ -70,6 +92,7 @@ impl Plan {
             (PreEscaped("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"))
             svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (px(WIDTH)) " " (px(height)) }
                 width=(px(WIDTH)) height=(px(height)) font-family="DejaVu Sans, Arial, sans-serif" font-size="13" {
+                title { (self.title) }
                 rect width="100%" height="100%" fill="white" {}
                 text x=(px(MARGIN)) y="30" font-size="19" font-weight="bold" { (self.title) }
                 (view.frame())
@@ -114,8 +137,8 @@ fn of_trace(trace: &Trace) -> Mark {
     let figures = trace.is_located();
     Mark {
         number: trace.number,
-        place_m: trace.place.filter(|_| figures).map(|p| DVec2::new(p.east_m, p.north_m)),
-        lay_deg: trace.lay_deg.map(|lay| lay.value),
+        place_m: trace.place.map(|p| DVec2::new(p.east_m, p.north_m)),
+        lay_deg: trace.lay_deg.filter(|_| figures).map(|lay| lay.value),
         verdict: trace.verdict,
         sonde: false,
         cells: [
@@ -172,7 +195,7 @@ impl View {
                 }
             }
             g fill="#777" font-size="10" {
-                @for east in every(self.low.x, self.high.x) {
+                @for east in every(self.low.x, self.high.x - 2.5) {
                     text x=(px(self.at(DVec2::new(east, 0.0)).x + 3.0)) y=(px(self.top + size.y - 4.0)) { (format!("{east} m E")) }
                 }
                 @for north in every(self.low.y, self.high.y) {
@@ -214,7 +237,7 @@ impl View {
         let Some((from, to)) = longest else { return html! {} };
         let (a, b) = (self.at(from), self.at(to));
         let (a, b) = if b.x < a.x { (b, a) } else { (a, b) };
-        let at = a.lerp(b, 0.06);
+        let at = a.lerp(b, 0.72);
         let degrees = (b - a).y.atan2((b - a).x).to_degrees();
         html! {
             text x=(px(at.x)) y=(px(at.y - 5.0)) fill="#777" font-size="11" font-style="italic"
