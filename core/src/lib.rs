@@ -33,3 +33,4 @@ pub mod record;
 pub mod tone;
 pub mod tuning;
 pub mod verdict;
+pub mod words;

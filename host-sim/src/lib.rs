@@ -13,6 +13,7 @@ pub mod figures;
 pub mod inspect;
 pub mod job;
 mod letters;
+pub mod live;
 pub mod mains;
 pub mod maps;
 pub mod pictures;

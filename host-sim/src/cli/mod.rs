@@ -9,6 +9,7 @@ mod demo;
 mod fieldbook;
 mod figures;
 mod job;
+mod live;
 mod locate;
 mod mains;
 mod pictures;
@@ -51,6 +52,8 @@ enum Command {
     Record(locate::RecordOptions),
     /// Locate from a capture
     Replay(replay::Options),
+    /// Watch a recording, a simulated walk or a handset's link in the terminal, as it goes on
+    Live(live::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
     /// Draw what the instrument saw: components, plan, residuals, spectrum, waterfall, gain
@@ -107,6 +110,7 @@ pub fn main() -> ExitCode {
         Command::Locate(options) => locate::locate(&options),
         Command::Record(options) => locate::record(&options),
         Command::Replay(options) => replay::run(&options),
+        Command::Live(options) => live::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
         Command::Pictures(options) => pictures::run(&options),
         Command::Mains(options) => mains::run(&options),
