@@ -104,14 +104,12 @@ impl Walk {
         match &capture.content {
             Content::Field(recording) => {
                 let mut gathered = Gatherer::new(run::CLOCK_HZ);
-                let outcome = run::locate_phasors_watched(
-                    array.clone(),
-                    recording,
-                    settings,
-                    |glimpse, guidance| {
-                        gathered.note(glimpse, guidance);
-                    },
-                )?;
+                let mut rows = run::Rows::new(array.clone(), recording.rate_hz, settings)?;
+                for row in &recording.rows {
+                    let (glimpse, guidance, _) = rows.push(row);
+                    gathered.note(&glimpse, &guidance);
+                }
+                let outcome = rows.outcome();
                 Ok(Some(gathered.walk(&name, outcome, Overlap::NONE, array)))
             }
             Content::Samples { .. } => {

@@ -29,7 +29,7 @@ pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
 };
-pub use phasors::{CLOCK_HZ, Rows, locate_phasors, locate_phasors_watched, locate_phasors_with};
+pub use phasors::{CLOCK_HZ, Rows, locate_phasors, locate_phasors_with};
 pub use station::{reason, station, verdict};
 pub use underway::Underway;
 

@@ -29,23 +29,9 @@ pub fn locate_phasors_with(
     recording: &FieldRecording,
     settings: Settings,
 ) -> Result<Outcome, ConfigError> {
-    locate_phasors_watched(array, recording, settings, |_, _| ())
-}
-
-/// The same, and `watch` sees every row.
-///
-/// # Errors
-/// As [`locate_phasors`].
-pub fn locate_phasors_watched(
-    array: Array,
-    recording: &FieldRecording,
-    settings: Settings,
-    mut watch: impl FnMut(&Glimpse, &Guidance),
-) -> Result<Outcome, ConfigError> {
     let mut locate = Rows::new(array, recording.rate_hz, settings)?;
     for row in &recording.rows {
-        let (glimpse, guidance, _) = locate.push(row);
-        watch(&glimpse, &guidance);
+        locate.push(row);
     }
     Ok(locate.outcome())
 }
