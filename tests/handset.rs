@@ -19,6 +19,7 @@ use nullwalk_core::frame::{MastReading, SampleSource as _};
 use nullwalk_core::locate::{Guidance, Settings};
 use nullwalk_core::record::{FaultKind, Kind, Record, Reset};
 use nullwalk_core::verdict::{Fix, Reason, Reasons, Verdict};
+use nullwalk_core::words;
 use nullwalk_drivers::buttons::Press;
 use nullwalk_drivers::converter::{Clock, Converter, Gains, Part, Rate, Setup};
 use nullwalk_handset::intake::{Inlet, Packets};
@@ -26,7 +27,7 @@ use nullwalk_handset::menu::Key;
 use nullwalk_handset::screen::{Canvas, draw};
 use nullwalk_handset::selftest::Report;
 use nullwalk_handset::view::Page;
-use nullwalk_handset::{Fitting, Handset, words};
+use nullwalk_handset::{Fitting, Handset};
 use nullwalk_tests::{Compared, simulation, site};
 use ram::RamBook;
 use rand::{RngExt as _, SeedableRng as _, rngs::StdRng};
@@ -283,7 +284,7 @@ fn run(scene: &Scene) -> Ran {
         shown.extend(view.notice);
         match view.page {
             Page::Fault(kind, _) => shown.extend([words::fault(kind)]),
-            Page::Guide(guidance) => shown.extend(guidance.trouble.map(words::reason)),
+            Page::Guide(guidance) => shown.extend(guidance.trouble.map(words::reason_word)),
             _ => {}
         }
         if let Some((guidance, mast)) = last_said(&book) {
@@ -410,7 +411,8 @@ fn ten_minutes_of_faults_give_no_wrong_fix_and_every_fault_is_named() {
             found.as_ref().is_err_and(|reasons| reasons.as_slice().first() == Some(&Reason::Disturbed))
         };
         if matches!(scene.wrong, Wrong::Every(2))
-            && !(ran.shown.contains(words::reason(Reason::Disturbed)) && ran.stations.iter().all(is_told))
+            && !(ran.shown.contains(words::reason_word(Reason::Disturbed))
+                && ran.stations.iter().all(is_told))
         {
             complaints.push(format!("not told why nothing is heard: {told}, shown {:?}", ran.shown));
         }

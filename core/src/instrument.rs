@@ -134,4 +134,9 @@ impl<const C: usize> InstrumentState<C> {
     pub fn stepper(&mut self) -> &mut Stepper {
         &mut self.stepper
     }
+
+    /// The state of the locate.
+    pub fn locate(&self) -> &LocateState {
+        &self.locate
+    }
 }

@@ -34,3 +34,4 @@ pub mod tone;
 pub mod trace;
 pub mod tuning;
 pub mod verdict;
+pub mod words;

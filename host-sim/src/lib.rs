@@ -12,6 +12,7 @@ pub mod fieldbook;
 pub mod figures;
 pub mod inspect;
 pub mod job;
+pub mod live;
 pub mod mains;
 pub mod maps;
 pub mod quantity;

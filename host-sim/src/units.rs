@@ -31,6 +31,15 @@ pub fn feet_inches(length_m: f64) -> String {
     whole_inches(nearest(length_m, METRES_PER_INCH))
 }
 
+/// Rounded to hundredths, so that what is next to nothing has no sign of its own.
+///
+/// ```
+/// assert_eq!(format!("{:+.2}", nullwalk::units::hundredths(-0.001)), "+0.00");
+/// ```
+pub fn hundredths(value: f64) -> f64 {
+    (100.0 * value).round() / 100.0 + 0.0
+}
+
 /// Up to the next centimetre: for clearances, which may only grow.
 pub fn metres_up(length_m: f64) -> String {
     format!("{} m", decimal_metres(up(length_m, METRES_PER_CENTIMETRE)))

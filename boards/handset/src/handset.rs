@@ -12,6 +12,7 @@ use nullwalk_core::locate::{Settings, Sound};
 use nullwalk_core::record::{FaultKind, Header, Note, Record, Reset, Station, clipped};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Reason, Verdict};
+use nullwalk_core::words;
 use nullwalk_drivers::battery::Charge;
 use nullwalk_drivers::buttons::Press;
 use nullwalk_drivers::converter::{self, Faults};
@@ -23,7 +24,6 @@ use crate::intake::Packet;
 use crate::menu::{self, Key, Menu, Wish};
 use crate::selftest::Report;
 use crate::view::{Count, Page, View};
-use crate::words;
 
 /// A channel is stuck when it did not move in so many blocks in a row. One that does not move for less than that is
 /// noise that happens to be still, on the lowest rung.
@@ -312,7 +312,7 @@ impl<const C: usize> Handset<C> {
         match self.desk.book {
             BookState::Broken(Unkept::Full) => Some(words::fault(FaultKind::StorageFull)),
             BookState::Broken(Unkept::Failed) => Some(words::fault(FaultKind::StorageFailed)),
-            _ if self.desk.tainted => Some(words::reason(Reason::PartFaulty)),
+            _ if self.desk.tainted => Some(words::reason_word(Reason::PartFaulty)),
             _ => match self.fault_now() {
                 Some((kind, _)) => Some(words::fault(kind)),
                 None if self.charge != Charge::Full => Some("battery low"),

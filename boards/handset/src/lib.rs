@@ -26,6 +26,5 @@ pub mod menu;
 pub mod screen;
 pub mod selftest;
 pub mod view;
-pub mod words;
 
 pub use handset::{Fitting, Handset};

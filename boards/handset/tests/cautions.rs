@@ -9,9 +9,9 @@ use embedded_graphics::geometry::Point;
 use embedded_graphics::pixelcolor::BinaryColor;
 use nullwalk_core::locate::Phase;
 use nullwalk_core::verdict::{Reason, Verdict};
+use nullwalk_core::words;
 use nullwalk_handset::screen::{Canvas, draw};
 use nullwalk_handset::view::{Count, Page, View};
-use nullwalk_handset::words;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{FontRenderer, fonts};
 

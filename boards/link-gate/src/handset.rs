@@ -22,6 +22,7 @@ pub fn keep_all() {
     keep(push_into_instrument as *const ());
     keep(Instrument::<CHANNELS>::refusal as *const ());
     keep(InstrumentState::<CHANNELS>::stepper as *const ());
+    keep(InstrumentState::<CHANNELS>::locate as *const ());
     keep(Stepper::wanted as *const ());
     keep(Stepper::hold as *const ());
     keep(Header::new::<CHANNELS> as *const ());

@@ -17,7 +17,7 @@ use nullwalk_core::tone::{Marks, Phasors, Response, Scout, Tone, ToneState, Wind
 use nullwalk_core::trace::{self, LineMethod, TraceState, Tracer};
 use nullwalk_core::tuning::{self, Candidate, Filter, Unworkable};
 use nullwalk_core::verdict::{self, Method, Reason, Reasons};
-use nullwalk_core::{chi_square, field, fit, math};
+use nullwalk_core::{chi_square, field, fit, math, words};
 
 use crate::{CHANNELS, keep};
 
@@ -259,6 +259,17 @@ pub fn keep_all() {
     keep(record::Kind::keeping as *const ());
     keep(FaultKind::sentence as *const ());
     keep(Reset::name as *const ());
+
+    keep(words::phase_word as *const ());
+    keep(words::instruction as *const ());
+    keep(words::without_figure as *const ());
+    keep(words::turn as *const ());
+    keep(words::ahead as *const ());
+    keep(words::aside as *const ());
+    keep(words::verdict_word as *const ());
+    keep(words::reason_word as *const ());
+    keep(words::fault as *const ());
+    keep(words::remedy as *const ());
 
     #[cfg(feature = "a-panic-on-purpose")]
     keep(third_of as *const ());

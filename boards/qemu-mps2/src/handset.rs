@@ -4,6 +4,7 @@ use nullwalk_core::frame::MastReading;
 use nullwalk_core::locate::{Settings, Sound};
 use nullwalk_core::record::{Kind, MAX_RECORD_BYTES, Record, Reset, encode};
 use nullwalk_core::verdict::{Fix, Judgement, Verdict};
+use nullwalk_core::words;
 use nullwalk_drivers::battery::Charge;
 use nullwalk_drivers::buttons::Press;
 use nullwalk_drivers::converter::{Faults, Sample};
@@ -15,7 +16,7 @@ use nullwalk_handset::menu::Key;
 use nullwalk_handset::screen::{Canvas, draw};
 use nullwalk_handset::selftest::Report;
 use nullwalk_handset::view::{Page, View};
-use nullwalk_handset::{Fitting, Handset, words};
+use nullwalk_handset::{Fitting, Handset};
 
 use crate::samples::{CHANNELS, RATE_HZ, TONE_HZ};
 use crate::walk::{self, BLOCK, BLOCKS, Stroll};
@@ -357,7 +358,7 @@ fn millimetres(metres: f32) -> i32 {
 fn tell(fix: &Fix) {
     let Judgement { verdict, depth, range, .. } = &fix.judgement;
     let (verdict, [east, north]) =
-        (words::verdict(*verdict), fix.place.map_or([0.0; 2], |place| [place.east_m, place.north_m]));
+        (words::verdict_word(*verdict), fix.place.map_or([0.0; 2], |place| [place.east_m, place.north_m]));
     let (Some(depth), Some(range)) = (depth, range) else {
         say!("# fix: {}. {}", verdict, words::CAUTION_NOTHING);
         return;
@@ -376,8 +377,8 @@ fn locate(carried: &mut Carried, said: &mut Said) {
         carried.step(0);
         let View { page, rung, .. } = carried.app.handset.view();
         let now = match &page {
-            Page::Guide(guidance) => words::phase(guidance.phase),
-            Page::Fix(fix) => words::verdict(fix.judgement.verdict),
+            Page::Guide(guidance) => words::phase_word(guidance.phase),
+            Page::Fix(fix) => words::verdict_word(fix.judgement.verdict),
             Page::Done(..) => "station kept",
             _ => "no samples yet",
         };

@@ -6,10 +6,12 @@
 mod check;
 mod file;
 mod pipe;
+mod text;
 
 pub use check::Fault;
 pub use file::{BookError, write_whole};
 pub use pipe::{Cover, Pipe, ToleranceZone};
+pub use text::describe;
 
 use serde::{Deserialize, Serialize};
 

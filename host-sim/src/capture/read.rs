@@ -20,6 +20,7 @@ pub struct CaptureReader<const C: usize, R = BufReader<File>> {
     rows: Peekable<vec::IntoIter<TrackRow>>,
     /// Index of the next frame, lost ones counted.
     next: SampleIndex,
+    length: SampleIndex,
     rung: u8,
 }
 
@@ -37,7 +38,13 @@ impl<const C: usize, R: Read + Seek> CaptureReader<C, R> {
                 remedy: "read it with the number of channels it has",
             });
         }
-        Ok(Self { wav, rows: track.into_rows().into_iter().peekable(), next: 0, rung: 0 })
+        let length = wav.promised() + track.rows().last().map_or(0, |row| row.dropped);
+        Ok(Self { wav, length, rows: track.into_rows().into_iter().peekable(), next: 0, rung: 0 })
+    }
+
+    /// Samples from the beginning to the end that the file promises, lost ones counted.
+    pub fn length(&self) -> SampleIndex {
+        self.length
     }
 
     /// Hand over every block that is left, with what the mast read at its first frame.

@@ -125,6 +125,11 @@ impl<R: Read + Seek> WavFrames<R> {
         self.rate_hz
     }
 
+    /// Frames that the header promises.
+    pub(super) fn promised(&self) -> u64 {
+        self.promised
+    }
+
     /// The file's name.
     pub(super) fn file(&self) -> &Path {
         &self.file

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use nullwalk_core::locate::Settings;
 use serde::Serialize;
 
-use super::report::{self, CAUTION, hundredths};
+use super::report::{self, CAUTION};
 use super::{Done, Failure};
 use crate::book::{Reason, Verdict};
 use crate::quantity::{self, Quantity};
@@ -213,7 +213,7 @@ fn text(
             "channel {}: tone {:.1} dB above the noise at best, carrier off by {:+.2} Hz",
             coil.channel,
             coil.best_snr_db,
-            hundredths(f64::from(coil.carrier_offset_hz))
+            units::hundredths(f64::from(coil.carrier_offset_hz))
         )?;
         for f in &coil.features {
             writeln!(

@@ -223,7 +223,7 @@ fn follow(options: &FollowOptions) -> Result<Done, Failure> {
 }
 
 /// A file where nothing is yet.
-fn create_new(path: &Path) -> Result<std::fs::File, FieldBookError> {
+pub fn create_new(path: &Path) -> Result<std::fs::File, FieldBookError> {
     let file = path.to_path_buf();
     OpenOptions::new().write(true).create_new(true).open(path).map_err(|source| match source.kind() {
         std::io::ErrorKind::AlreadyExists => FieldBookError::Exists { file },

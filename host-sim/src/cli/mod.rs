@@ -9,6 +9,7 @@ mod demo;
 mod fieldbook;
 mod figures;
 mod job;
+mod live;
 mod locate;
 mod mains;
 mod replay;
@@ -51,6 +52,8 @@ enum Command {
     Record(locate::RecordOptions),
     /// Locate from a capture
     Replay(replay::Options),
+    /// Watch a recording, a simulated walk or a handset's link in the terminal, as it goes on
+    Live(live::Options),
     /// Look into a capture: channels, spectrum, levels, rungs, dropouts
     Inspect(replay::InspectOptions),
     /// Passive mains in a capture or WAV file: the grid's frequency over time, its harmonics, what a load changed
@@ -117,6 +120,7 @@ pub fn main() -> ExitCode {
         Command::Locate(options) => locate::locate(&options),
         Command::Record(options) => locate::record(&options),
         Command::Replay(options) => replay::run(&options),
+        Command::Live(options) => live::run(&options),
         Command::Inspect(options) => replay::inspect(&options),
         Command::Mains(options) => mains::run(&options),
         Command::FieldBook(options) => fieldbook::run(&options),

@@ -23,7 +23,7 @@ use crate::with_channels;
 
 pub use levels::{Channel, Gap, RungSpan, RungUse};
 pub use lines::{Line, LineKind, Mains, Tone};
-pub use spectrum::{Spectrum, Trace, Unit};
+pub use spectrum::{Spectrum, Trace, Unit, picotesla_per_count};
 pub use svg::spectrum_svg;
 pub use wiring::Suspicion;
 

@@ -9,7 +9,8 @@ use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
 use serde::Serialize;
 
-use crate::capture::Capture;
+use crate::capture::{Capture, Description};
+use crate::equipment::{ArrayFile, FrontEnd};
 
 /// Shorter segments than this show nothing.
 const SHORTEST_SEGMENT: usize = 64;
@@ -190,7 +191,8 @@ impl<'c, const C: usize> Welch<'c, C> {
             return None;
         }
         let bin_hz = self.capture.description.signal.sample_rate_hz / self.window.len() as f64;
-        let coils = picotesla_per_count(self.capture, C);
+        let Description { front_end, array, .. } = &self.capture.description;
+        let coils = picotesla_per_count(front_end, array, C);
         let unit = if coils.is_some() { Unit::Picotesla } else { Unit::Counts };
         let at_1_hz = coils.unwrap_or_else(|| vec![1.0; C]);
         // A coil's voltage rises with frequency, so the same count is less field at a higher one.
@@ -218,10 +220,9 @@ impl<'c, const C: usize> Welch<'c, C> {
 
 /// For each channel the field amplitude that gives one count at a gain of 1, at 1 Hz. `None` unless all
 /// channels have a coil.
-fn picotesla_per_count(capture: &Capture, channels: usize) -> Option<Vec<f64>> {
-    let front_end = &capture.description.front_end;
+pub fn picotesla_per_count(front_end: &FrontEnd, array: &ArrayFile, channels: usize) -> Option<Vec<f64>> {
     let volts_per_count = front_end.full_scale_v / f64::from(front_end.full_scale_counts);
-    let coils: Vec<_> = capture.description.array.node.iter().flat_map(|node| &node.coil).collect();
+    let coils: Vec<_> = array.node.iter().flat_map(|node| &node.coil).collect();
     (0..channels)
         .map(|channel| {
             let coil = coils.iter().find(|coil| usize::from(coil.channel) == channel)?;

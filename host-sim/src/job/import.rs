@@ -211,6 +211,41 @@ fn arrival(station: &Station) -> Arrival {
     Arrival { station: station.clone(), sequence: None, sha256: hex(&Sha256::digest(text)), utc_s: None }
 }
 
+/// Keep a station that was marked just now in the run that has the title of `run`, which is begun if it is not there,
+/// under the next number there. `source` is what it was located from. Gives the number.
+///
+/// # Errors
+/// When the job cannot take it.
+pub fn keep_marked(
+    job: &mut Job,
+    run: &Run,
+    mut station: Station,
+    source: Option<&Source>,
+) -> Result<u32, JobError> {
+    job.append_with(|state, first| {
+        let mut drafts = Vec::new();
+        let from = source.map(|source| {
+            let known = state.sources().find(|(_, s)| s.sha256 == source.sha256).map(|(id, _)| id);
+            known.unwrap_or_else(|| {
+                drafts.push(Draft::New(Content::Source(source.clone())));
+                first
+            })
+        });
+        let id = state.run_named(&run.title).unwrap_or_else(|| {
+            drafts.push(Draft::New(Content::Run(card_of(run))));
+            first + drafts.len() as EntryId - 1
+        });
+        let numbers = state.stations().filter(|(_, s)| s.run == id).map(|(_, s)| s.found.number);
+        station.number = numbers.max().unwrap_or(0).saturating_add(1);
+        let sha256 = arrival(&station).sha256;
+        let origin = from.map(|source| Origin { source, sha256, ..Origin::default() });
+        let entry = StationEntry { run: id, found: station.clone(), origin, ..StationEntry::default() };
+        drafts.push(Draft::New(Content::Station(Box::new(entry))));
+        Ok::<_, JobError>(drafts)
+    })?;
+    Ok(station.number)
+}
+
 fn from_field_book(book: &FieldBook) -> Vec<Arrival> {
     let stations = book.recordings().into_iter().flat_map(|recording| recording.run_stations());
     let records = book.entries.iter().filter_map(|entry| match &entry.record {

@@ -26,7 +26,7 @@ pub use content::{
     Content, Falls, Note, Origin, Photo, Point, RunCard, Settings, Source, StationEntry, Tie, Utility,
 };
 pub use error::JobError;
-pub use import::{ImportError, Imported, bring_in, fingerprint, keep_run};
+pub use import::{ImportError, Imported, bring_in, fingerprint, keep_marked, keep_run};
 pub use place::{Anchor, Cov, Datum, Geodetic, Gnss, Heights, Place, Side, Spot, ellipse95};
 pub use places::{Places, Unplaced};
 pub use state::{Draft, Refusal, State};

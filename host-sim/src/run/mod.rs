@@ -8,10 +8,11 @@ mod hops;
 mod paced;
 mod phasors;
 mod station;
+mod underway;
 
 use nullwalk_core::array::Array;
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::frame::{Block, MastReading, SampleSource, heading_rotation};
+use nullwalk_core::frame::{MastReading, SampleSource, heading_rotation};
 use nullwalk_core::gain::Ladder;
 use nullwalk_core::instrument::{Instrument, Update};
 use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
@@ -19,13 +20,14 @@ use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement, Reasons, Verdict};
 
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
-pub use hops::locate_hops;
+pub use hops::{Hops, locate_hops};
 pub use paced::{
     Between, LaneKnown, LaneResult, LengthKnown, MARK_SIGMA_S, PacedLane, Pattern, Ratio, Refused,
     paced_lane,
 };
-pub use phasors::{locate_phasors, locate_phasors_with};
+pub use phasors::{Rows, locate_phasors, locate_phasors_with};
 pub use station::{station, verdict};
+pub use underway::Underway;
 
 use crate::capture::{CaptureReader, Recording};
 use crate::equipment::Signal;
@@ -122,31 +124,9 @@ pub fn locate<const C: usize, S>(
 where
     S: SampleSource<C> + Guided,
 {
-    let rate_hz = f64::from(instrument.tone().rate_hz());
-    let mut state = instrument.start();
-    state.stepper().hold(held_rung);
-    let mut frames = vec![[0; C]; BLOCK];
-    let mut diary = Diary::new(rate_hz);
-    while let Some(info) = source.read(&mut frames)? {
-        let block = Block {
-            frames: frames.get(..info.frames).unwrap_or_default(),
-            start: info.start,
-            rung: info.rung,
-        };
-        diary.note_rung(info.start, info.rung);
-        let mut cue = None;
-        instrument.push(&mut state, &block, info.mast, |update| {
-            diary.note(&update.guidance, update.fix.as_ref());
-            cue = Some(cue_for(&update.guidance, &update.glimpse.mast));
-            watch(&update);
-        });
-        if let Some(cue) = cue {
-            source.respond(cue);
-        }
-        source.set_rung(state.stepper().wanted());
-        diary.end = info.start + info.frames as u64;
-    }
-    Ok(diary.close(instrument.refusal(&state)))
+    let mut underway = Underway::new(instrument, held_rung, BLOCK);
+    while underway.step(instrument, source, &mut watch)?.is_some() {}
+    Ok(underway.outcome(instrument))
 }
 
 /// What the simulated technician makes of the guidance.
@@ -168,6 +148,7 @@ pub fn cue_for(guidance: &Guidance, mast: &MastReading) -> Cue {
 }
 
 /// Keeps the moments worth telling, and the last fix.
+#[derive(Debug, Clone)]
 struct Diary {
     rate_hz: f64,
     end: u64,

@@ -14,14 +14,14 @@ use core::fmt::Write as _;
 use embedded_graphics::draw_target::DrawTarget;
 use embedded_graphics::pixelcolor::BinaryColor;
 use heapless::String;
-use nullwalk_core::locate::{Guidance, Offset, Phase, Sweep};
+use nullwalk_core::locate::{Guidance, Offset};
 use nullwalk_core::record::FaultKind;
 use nullwalk_core::verdict::{Fix, Reason, Verdict};
+use nullwalk_core::words;
 
 use crate::menu::{Menu, Settings, hertz};
 use crate::selftest::{Check, Finding, Progress, Report};
 use crate::view::{Count, Page, View};
-use crate::words;
 
 pub use canvas::Canvas;
 
@@ -201,7 +201,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
 
     fn reason(&mut self, bar: &str, reason: Reason, text: &str, count: Count) -> Result<(), D::Error> {
         let Count { number, of } = count;
-        self.bar(&short(format_args!("{bar} {number}/{of}")), words::reason(reason))?;
+        self.bar(&short(format_args!("{bar} {number}/{of}")), words::reason_word(reason))?;
         let y = self.sentences(self.top() + self.pen.thick(), text)?;
         if matches!(reason, Reason::NoTone | Reason::OtherTone(_)) {
             self.sentences(y, words::CAUTION_NOTHING_BRIEF)?;
@@ -252,14 +252,14 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
 
     fn guide(&mut self, guidance: &Guidance) -> Result<(), D::Error> {
         let Guidance { phase, turn_rad, offset, trouble, .. } = guidance;
-        self.bar(words::phase(*phase), self.notice_or(&self.instruction(guidance)))?;
+        self.bar(words::phase_word(*phase), self.notice_or(&self.instruction(guidance)))?;
         match (trouble, turn_rad, offset) {
             (Some(Reason::OtherTone(hz)), ..) => {
                 let y = self.heading(&short(format_args!("{} is here", hertz(*hz))))?;
                 self.sentences(y, words::CAUTION_NOTHING)?;
             }
             (Some(reason @ Reason::NoTone), ..) => {
-                let y = self.heading(words::reason(*reason))?;
+                let y = self.heading(words::reason_word(*reason))?;
                 self.sentences(y, words::CAUTION_NOTHING)?;
             }
             // There is no room for the signal, and it says nothing here.
@@ -267,7 +267,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
                 let y = self.top() + 2 * self.pen.thick() + self.pen.letters.list.capital();
                 self.pen.text(
                     self.pen.letters.list,
-                    words::reason(*reason),
+                    words::reason_word(*reason),
                     self.pen.width / 2,
                     y,
                     Side::Middle,
@@ -277,12 +277,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
             (None, Some(turn_rad), _) => self.bearing(*turn_rad)?,
             (None, None, Some(offset)) => self.offset(*offset)?,
             (None, None, None) => {
-                let (heading, text) = match phase {
-                    Phase::Listen => ("listening", "Stand still for a moment."),
-                    Phase::Home => ("walk on", "Turn a full circle for a bearing."),
-                    Phase::Bracket => ("walk on", "straight over both nulls."),
-                    Phase::Settle => ("hold still", "The mast upright, its foot on the ground."),
-                };
+                let (heading, text) = words::without_figure(*phase);
                 let y = self.heading(heading)?;
                 self.sentences(y, text)?;
             }
@@ -292,29 +287,16 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
 
     /// What to do in this phase.
     fn instruction(&self, guidance: &Guidance) -> Short {
-        let text = match (guidance.phase, guidance.sweep) {
-            (_, Some(Sweep::TwoBearings(_))) => "45° down, repeat",
-            (_, Some(Sweep::HiddenByGain)) => "gain too high",
-            _ if guidance.past_source => "it is behind you",
-            (Phase::Listen, _) => return short(format_args!("{}", hertz(self.view.tone_hz))),
-            (Phase::Home, _) => "walk towards it",
-            (Phase::Bracket, _) if guidance.mark.is_none() => "pass both nulls",
-            (Phase::Bracket, _) if !guidance.crossed => "walk across",
-            (Phase::Bracket, _) => "hold still there",
-            (Phase::Settle, _) => "hold still",
-        };
-        short(format_args!("{text}"))
+        words::instruction(guidance).map_or_else(
+            || short(format_args!("{}", hertz(self.view.tone_hz))),
+            |text| short(format_args!("{text}")),
+        )
     }
 
     /// Degrees to turn, and the bearing strip.
     fn bearing(&mut self, turn_rad: f32) -> Result<(), D::Error> {
         let deg = degrees(turn_rad);
-        let way = match deg {
-            d if d > 0.0 => "° right",
-            d if d < 0.0 => "° left",
-            _ => "° ahead",
-        };
-        let y = self.figure(&whole(deg.abs()), way)?;
+        let y = self.figure(&whole(deg.abs()), words::turn(deg))?;
         let strip = Scale { y: self.scale_top(y), height: self.scale_height(), share: deg / 90.0 };
         strip.draw_bearing(&mut self.pen)?;
         self.labels(&strip, "90 left", "0", "90 right")
@@ -323,14 +305,13 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
     /// Metres ahead or back, and the offset bar for those aside.
     fn offset(&mut self, offset: Offset) -> Result<(), D::Error> {
         let way = offset.way_m;
-        let y = self.figure(&metres(way.x), if way.x < 0.0 { "m back" } else { "m ahead" })?;
+        let y = self.figure(&metres(way.x), words::ahead(way.x))?;
         let full_m = scale::full_m(way.y);
         // Left on the screen is left on the ground.
         let share = -way.y / full_m;
         let bar = Scale { y: self.scale_top(y), height: self.scale_height(), share };
         bar.draw_offset(&mut self.pen)?;
-        let side = if way.y < 0.0 { "right" } else { "left" };
-        let aside = short(format_args!("{} m {side}", metres(way.y)));
+        let aside = short(format_args!("{} {}", metres(way.y), words::aside(way.y)));
         let end = short(format_args!("{} m", scale::end_label(full_m)));
         self.labels(&bar, &end, &aside, &end)
     }
@@ -380,10 +361,10 @@ impl<D: DrawTarget<Color = BinaryColor>> Sheet<'_, D> {
         let reasons = judgement.reasons.as_slice();
         let why = match reasons {
             [] => short(format_args!("95 %")),
-            [only] => short(format_args!("{}", words::reason(*only))),
-            [first, more @ ..] => short(format_args!("{} +{}", words::reason(*first), more.len())),
+            [only] => short(format_args!("{}", words::reason_word(*only))),
+            [first, more @ ..] => short(format_args!("{} +{}", words::reason_word(*first), more.len())),
         };
-        self.bar(words::verdict(judgement.verdict), self.notice_or(&why))?;
+        self.bar(words::verdict_word(judgement.verdict), self.notice_or(&why))?;
         let range = judgement.range.filter(|_| judgement.verdict != Verdict::Refuse);
         let Some(range) = range else {
             let y = self.heading("no figure")?;
@@ -405,6 +386,8 @@ const SIGNAL_DB: f32 = 60.0;
 
 #[cfg(test)]
 mod tests {
+    use nullwalk_core::locate::Phase;
+
     use super::*;
 
     /// What stands in the bar, on the left and on the right.
@@ -421,7 +404,7 @@ mod tests {
         ];
         let right: std::vec::Vec<_> = notices.chain(instructions).collect();
         let bracketing = |text: &&str| !text.contains("repeat");
-        let phases = [Phase::Listen, Phase::Home, Phase::Settle].map(words::phase);
+        let phases = [Phase::Listen, Phase::Home, Phase::Settle].map(words::phase_word);
         let both = |left: &'static str| right.iter().map(move |right| (left, *right));
         phases
             .into_iter()

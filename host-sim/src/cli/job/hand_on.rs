@@ -11,7 +11,7 @@ use crate::cli::{Done, Failure, report};
 use crate::job::Job;
 use crate::maps::{self, Format};
 use crate::quantity::length;
-use crate::units::{metres, metres_range, metres_up};
+use crate::units::{hundredths, metres, metres_range, metres_up};
 
 #[derive(clap::Args)]
 pub struct JoinRun {
@@ -123,7 +123,7 @@ fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
             metres_range(along.low95, along.high95)
         )?;
         let aside = metres_up(trouble.aside95_m);
-        let [east, north] = [trouble.east_m, trouble.north_m].map(report::hundredths);
+        let [east, north] = [trouble.east_m, trouble.north_m].map(hundredths);
         writeln!(text, "  place      {east:.2} m east, {north:.2} m north, within {aside} aside")?;
         match trouble.depth_m {
             Some(d) => {
@@ -141,7 +141,7 @@ fn text(joined: &Joined, stakes: &[Stake]) -> Result<String, std::fmt::Error> {
             .zip(s.depth_high95_m)
             .map_or("not stated".to_owned(), |(a, b)| metres_range(a, b));
         let (n, aside) = (n + 1, metres_up(s.aside95_m));
-        let [along, east, north] = [s.chainage_m, s.east_m, s.north_m].map(report::hundredths);
+        let [along, east, north] = [s.chainage_m, s.east_m, s.north_m].map(hundredths);
         writeln!(
             text,
             "{n:>5} {along:>9.2} {east:>10.2} {north:>10.2} {aside:>8}   {depth:<23} {}",

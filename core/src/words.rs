@@ -1,8 +1,8 @@
-//! What is said in few words, where the core says it in a sentence.
+//! What is said in few words, on a handset's screen and wherever else guidance is shown: the same words everywhere.
 
-use nullwalk_core::locate::Phase;
-use nullwalk_core::record::FaultKind;
-use nullwalk_core::verdict::{Reason, Verdict};
+use crate::locate::{Guidance, Phase, Sweep};
+use crate::record::FaultKind;
+use crate::verdict::{Reason, Verdict};
 
 /// Stands wherever a depth is shown.
 pub const CAUTION_DEPTH: &str = "No permission to dig. Local rules first; dig by hand.";
@@ -19,7 +19,7 @@ pub const STATION_WITHOUT_FIGURE: &str = "without a figure. Not found is never n
 pub const STATION_WITHOUT_FIX: &str = "without a fix. Not found is never not there.";
 
 /// Name of a phase.
-pub const fn phase(phase: Phase) -> &'static str {
+pub const fn phase_word(phase: Phase) -> &'static str {
     match phase {
         Phase::Listen => "LISTEN",
         Phase::Home => "HOME",
@@ -28,8 +28,52 @@ pub const fn phase(phase: Phase) -> &'static str {
     }
 }
 
+/// What to do in this phase; nothing while the tone is listened for.
+pub const fn instruction(guidance: &Guidance) -> Option<&'static str> {
+    Some(match (guidance.phase, guidance.sweep) {
+        (_, Some(Sweep::TwoBearings(_))) => "45° down, repeat",
+        (_, Some(Sweep::HiddenByGain)) => "gain too high",
+        _ if guidance.past_source => "it is behind you",
+        (Phase::Listen, _) => return None,
+        (Phase::Home, _) => "walk towards it",
+        (Phase::Bracket, _) if guidance.mark.is_none() => "pass both nulls",
+        (Phase::Bracket, _) if !guidance.crossed => "walk across",
+        (Phase::Bracket, _) => "hold still there",
+        (Phase::Settle, _) => "hold still",
+    })
+}
+
+/// What stands in the place of a figure while there is none: a heading, and more of it.
+pub const fn without_figure(phase: Phase) -> (&'static str, &'static str) {
+    match phase {
+        Phase::Listen => ("listening", "Stand still for a moment."),
+        Phase::Home => ("walk on", "Turn a full circle for a bearing."),
+        Phase::Bracket => ("walk on", "straight over both nulls."),
+        Phase::Settle => ("hold still", "The mast upright, its foot on the ground."),
+    }
+}
+
+/// What stands behind an angle to turn.
+pub const fn turn(right: f32) -> &'static str {
+    match right {
+        d if d > 0.0 => "° right",
+        d if d < 0.0 => "° left",
+        _ => "° ahead",
+    }
+}
+
+/// What stands behind a length forward,
+pub const fn ahead(forward_m: f32) -> &'static str {
+    if forward_m < 0.0 { "m back" } else { "m ahead" }
+}
+
+/// and behind one to the side.
+pub const fn aside(left_m: f32) -> &'static str {
+    if left_m < 0.0 { "m right" } else { "m left" }
+}
+
 /// Name of a verdict.
-pub const fn verdict(verdict: Verdict) -> &'static str {
+pub const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Agree => "AGREE",
         Verdict::Doubt => "DOUBT",
@@ -38,7 +82,7 @@ pub const fn verdict(verdict: Verdict) -> &'static str {
 }
 
 /// A reason as a heading.
-pub const fn reason(reason: Reason) -> &'static str {
+pub const fn reason_word(reason: Reason) -> &'static str {
     match reason {
         Reason::NoTone => "not heard",
         Reason::OtherTone(_) => "another tone",

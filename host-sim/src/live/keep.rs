@@ -1,0 +1,46 @@
+//! Keeping marked stations in a job.
+
+use std::path::Path;
+
+use crate::book::{Run, Station};
+use crate::job::{Job, JobError, Settings, Source, fingerprint, keep_marked};
+
+/// Where marked stations are kept.
+pub struct Keeper {
+    job: Job,
+    run: Run,
+    source: Option<Source>,
+}
+
+impl Keeper {
+    /// Keep stations in the job at `path`, which is begun if it is not there, in the run that has the title of `run`.
+    /// `from` is the recording they come from.
+    ///
+    /// # Errors
+    /// When the job cannot be opened or written, or the recording cannot be read.
+    pub fn open(path: &Path, run: Run, from: Option<&Path>) -> Result<Self, JobError> {
+        let settings =
+            Settings { title: run.title.clone(), site_note: run.site_note.clone(), ..Settings::default() };
+        let source = from.map(|from| {
+            let (sha256, bytes) = fingerprint(from)?;
+            let what = if from.is_dir() { "capture" } else { "recording" }.to_owned();
+            let path = from.to_string_lossy().into_owned();
+            Ok::<_, JobError>(Source { path, what, sha256, bytes, ..Source::default() })
+        });
+        let source = source.transpose()?;
+        Ok(Self { job: Job::open_or_create(path, settings)?, run, source })
+    }
+
+    /// Keep a station under the next number of the run, and tell that. It is on the disk then, or an error says why not.
+    ///
+    /// # Errors
+    /// When the job does not take it.
+    pub fn keep(&mut self, station: Station) -> Result<u32, JobError> {
+        keep_marked(&mut self.job, &self.run, station, self.source.as_ref())
+    }
+
+    /// Where they are kept.
+    pub fn path(&self) -> &Path {
+        self.job.path()
+    }
+}
