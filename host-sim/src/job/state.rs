@@ -12,6 +12,7 @@ use super::{Anchor, EntryId};
 use crate::book::{Fault, Run};
 
 /// Something to be entered.
+#[expect(clippy::large_enum_variant, reason = "most are new, and they come one at a time")]
 #[derive(Debug, Clone, PartialEq)]
 pub enum Draft {
     /// Something new.

@@ -103,10 +103,11 @@ fn instruments(state: &State, id: EntryId) -> String {
     let mut known: Vec<String> = Vec::new();
     for (_, station) in state.stations_of(id) {
         let Some(origin) = &station.origin else { continue };
-        if let Some(Content::Source(source)) = state.get(origin.source) {
-            if !source.instrument.is_empty() && !known.contains(&source.instrument) {
-                known.push(source.instrument.clone());
-            }
+        if let Some(Content::Source(source)) = state.get(origin.source)
+            && !source.instrument.is_empty()
+            && !known.contains(&source.instrument)
+        {
+            known.push(source.instrument.clone());
         }
     }
     known.join(", ")

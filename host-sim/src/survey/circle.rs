@@ -382,9 +382,8 @@ impl<'a> Fit<'a> {
                 let model = sum(row, &currents);
                 let back = turn(self.walk.phase, &model, sight, *noise).conj();
                 for (i, template) in row.iter().enumerate() {
-                    for k in 0..2 {
-                        let own =
-                            template[k].to_array().into_iter().zip(&sight.field_nt[k]).map(|(g, z)| z * g);
+                    for (k, (shown, seen)) in template.iter().zip(&sight.field_nt).enumerate() {
+                        let own = shown.to_array().into_iter().zip(seen).map(|(g, z)| z * g);
                         let z = own.sum::<Complex64>() * back * weight(noise, k);
                         right[0][i] += z.re;
                         right[1][i] += z.im;

@@ -270,7 +270,7 @@ impl<T: Template> Detector<T> {
             },
         );
         found.map(|(best, _)| best).reduce(nothing, |mut best, other| {
-            best.iter_mut().zip(other.into_iter()).for_each(|(best, other)| {
+            best.iter_mut().zip(other).for_each(|(best, other)| {
                 if let Some(peak) = other {
                     better(best, peak);
                 }
