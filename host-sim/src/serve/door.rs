@@ -75,7 +75,7 @@ fn cookie(headers: &HeaderMap) -> Option<&str> {
 pub fn host_is_ours(host: &str, port: u16, open: bool) -> bool {
     let (name, given) = match host.strip_prefix('[').and_then(|rest| rest.split_once(']')) {
         Some((name, "")) => (name, None),
-        Some((name, rest)) => (name, rest.strip_prefix(':').or(Some(rest))),
+        Some((name, rest)) => (name, Some(rest.strip_prefix(':').unwrap_or_default())),
         None => host.split_once(':').map_or((host, None), |(name, port)| (name, Some(port))),
     };
     // Browsers leave out port 80.
