@@ -78,7 +78,26 @@ mod tests {
         let (mut labels, room) = (Labels::default(), DVec2::new(100.0, 100.0));
         let placed: Vec<_> =
             (0..9).filter_map(|_| labels.beside(DVec2::new(50.0, 50.0), "12", room)).collect();
-        assert_eq!(placed.len(), 5, "{placed:?}");
+        // The place above would lie upon those to its left and right.
+        assert_eq!(placed.len(), 4, "{placed:?}");
+        let size = DVec2::new(2.0 * LETTER.x, LETTER.y);
+        for (n, a) in placed.iter().enumerate() {
+            assert!(a.x >= 0.0 && a.y >= size.y && a.x + size.x <= room.x && a.y <= room.y, "{a}");
+            let apart = |b: &DVec2| (*a - *b).abs().cmpge(size).any();
+            assert!(placed.iter().skip(n + 1).all(apart), "{placed:?}");
+        }
         assert_eq!(labels.beside(DVec2::new(99.0, 5.0), "a label too long for this room", room), None);
+    }
+
+    #[test]
+    fn between_neighbours_a_label_stands_above() {
+        let mut labels = Labels::default();
+        for neighbour in [35.0, 65.0] {
+            labels.keep_free(DVec2::new(neighbour, 50.0), 10.0);
+        }
+        let room = DVec2::new(100.0, 100.0);
+        let above = labels.beside(DVec2::new(50.0, 50.0), "12", room).unwrap();
+        assert!(above.x < 50.0 && above.x + 2.0 * LETTER.x > 50.0 && above.y < 40.0, "{above}");
+        assert_eq!(labels.beside(DVec2::new(50.0, 50.0), "12", room), None);
     }
 }
