@@ -12,6 +12,8 @@ use nullwalk_core::verdict::Verdict;
 
 /// Okabe and Ito 2008, Color Universal Design.
 const PALETTE: [&str; 6] = ["#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00"];
+/// Shades of maps, and their hatching.
+const SHADES: [&str; 5] = ["#e3e3e3", "#c4c4c4", "#a2a2a2", "#7d7d7d", "url(#bare)"];
 /// Ink, greys and paper.
 const NEUTRAL: [&str; 6] = ["#16191d", "#4a5058", "#8a9097", "#dcdfe3", "#f1f2f4", "#fff"];
 
@@ -107,11 +109,16 @@ fn all_pictures_share_one_style() {
     let drawn = pictures::of_capture(&capture).unwrap().into_iter().filter(|p| p.file != "waterfall.svg");
     let drawn =
         drawn.map(|p| (p.file, p.svg)).chain(figures().unwrap().into_iter().map(|f| (f.file, f.svg)));
-    for (file, svg) in drawn {
-        let foreign: Vec<String> = colours(&svg)
-            .into_iter()
-            .filter(|c| !PALETTE.contains(&c.as_str()) && !NEUTRAL.contains(&c.as_str()))
-            .collect();
+    // Those of the book that a command draws.
+    let survey = ["sweep.svg", "circle.svg", "currents.svg"].map(|file| {
+        let path = format!("{}/../docs/src/survey/{file}", env!("CARGO_MANIFEST_DIR"));
+        (file, std::fs::read_to_string(path).unwrap())
+    });
+    for (file, svg) in drawn.chain(survey) {
+        let ours =
+            [&PALETTE[..], &NEUTRAL, if svg.contains("id=\"bare\"") { &SHADES } else { &[] }].concat();
+        let foreign: Vec<String> =
+            colours(&svg).into_iter().filter(|colour| !ours.contains(&colour.as_str())).collect();
         assert!(foreign.is_empty(), "{file} has colours of its own: {foreign:?}");
         assert!(svg.contains("font-family=\"Liberation Sans, "), "{file} has letters of its own");
     }

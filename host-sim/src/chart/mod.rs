@@ -6,8 +6,8 @@ mod style;
 use maud::{Markup, html};
 
 pub use style::{
-    BAND, BLUE, CURVES, FIRST, FOURTH, GUIDE, INK, LEFT, LETTERS_PX, Line, RED, RIGHT, SECOND, SMALL_PX,
-    SUM, THIRD, WIDTH,
+    BAND, BLUE, CURVES, FIRST, FOURTH, GRID, GUIDE, GUIDE_GREY, INK, LEFT, LETTERS_PX, Line, PAPER, RED,
+    RIGHT, SECOND, SHADES, SKY, SMALL_PX, SOFT, SUM, THIRD, WIDTH,
 };
 
 pub use crate::sheet::scale::{round_down, round_up};
@@ -134,11 +134,11 @@ impl Panel {
         html! {
             @for value in self.y.figures() {
                 @let y = decimal(self.y(value));
-                line x1=(left) x2=(right) y1=(y) y2=(y) stroke=(style::GRID) {}
+                line x1=(left) x2=(right) y1=(y) y2=(y) stroke=(GRID) {}
             }
             @for value in self.x.figures() {
                 @let x = decimal(self.x(value));
-                line x1=(x) x2=(x) y1=(top) y2=(bottom) stroke=(style::GRID) {}
+                line x1=(x) x2=(x) y1=(top) y2=(bottom) stroke=(GRID) {}
             }
             (self.lettering())
         }
@@ -206,7 +206,7 @@ impl Panel {
         html! {
             path d={ "M" (left) " " (low) "H" (right) "M" (left) " " (high) "H" (right) "M" (middle) " " (low) "V" (high) }
                 fill="none" stroke=(line.stroke) stroke-width="1.2" stroke-dasharray=[line.dash_array()] {}
-            circle cx=(middle) cy=(decimal(self.y(value))) r="3.5" fill="#fff" stroke=(line.stroke)
+            circle cx=(middle) cy=(decimal(self.y(value))) r="3.5" fill=(PAPER) stroke=(line.stroke)
                 stroke-width="1.6" {}
         }
     }
@@ -236,7 +236,7 @@ impl Mark {
         let outline = match self {
             Self::Ring => {
                 return html! {
-                    circle cx=(decimal(x)) cy=(decimal(y)) r="4" fill="#fff" stroke=(INK) stroke-width="1.2" {}
+                    circle cx=(decimal(x)) cy=(decimal(y)) r="4" fill=(PAPER) stroke=(INK) stroke-width="1.2" {}
                 };
             }
             Self::Square => format!("{}h7v7h-7z", start(-3.5, -3.5)),
@@ -244,7 +244,7 @@ impl Mark {
             Self::Diamond => format!("{}l5 5l-5 5l-5 -5z", start(0.0, -5.0)),
             Self::Cross => format!("{}l9 9{}l9 -9", start(-4.5, -4.5), start(-4.5, 4.5)),
         };
-        html! { path d=(outline) fill="#fff" stroke=(INK) stroke-width="1.2" {} }
+        html! { path d=(outline) fill=(PAPER) stroke=(INK) stroke-width="1.2" {} }
     }
 
     /// The mark with its meaning.
@@ -261,7 +261,7 @@ pub fn words(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
 /// Small words at a place, on a white ground that keeps curves off them.
 pub fn note(anchor: &str, x: f64, y: f64, what: &str) -> Markup {
     html! {
-        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size=(SMALL_PX) stroke="#fff" stroke-width="3"
+        text x=(decimal(x)) y=(decimal(y)) text-anchor=(anchor) font-size=(SMALL_PX) stroke=(PAPER) stroke-width="3"
             stroke-linejoin="round" paint-order="stroke" { (what) }
     }
 }
@@ -277,7 +277,7 @@ pub fn document(width: f64, height: f64, title: &str, content: &Markup) -> Strin
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (width) " " (height) } role="img"
             width=(width) height=(height) font-family=(style::letters()) font-size=(LETTERS_PX) fill=(INK) {
             title { (title) }
-            rect width=(width) height=(height) fill="#fff" {}
+            rect width=(width) height=(height) fill=(PAPER) {}
             (content)
         }
     };

@@ -22,6 +22,10 @@ pub const GUIDE_GREY: &str = "#8a9097";
 pub const GRID: &str = "#dcdfe3";
 /// Bands behind curves.
 pub const BAND: &str = "#f1f2f4";
+/// What everything is drawn on.
+pub const PAPER: &str = "#fff";
+/// Steps of a scale on maps, light enough for lines in colour upon them.
+pub const SHADES: [&str; 5] = [PAPER, "#e3e3e3", "#c4c4c4", "#a2a2a2", "#7d7d7d"];
 
 /// Height of letters in pixels, and of those that stand beside curves.
 pub const LETTERS_PX: f64 = 12.0;

@@ -6,12 +6,12 @@ use maud::{Markup, html};
 use nullwalk_core::tone::{Response, Tone};
 
 use super::{FIRST, GUIDE, LEFT, Mark, RIGHT, WIDTH, heading, note, words};
-use crate::chart::{self, Axis, INK, Line, Panel, decimal};
+use crate::chart::{self, Axis, BLUE, INK, Line, Panel, decimal};
 
 const TONE_HZ: f32 = 512.0;
 const RATE_HZ: f32 = 8000.0;
 const FLOOR_DB: f64 = -120.0;
-const HAIR: Line = Line::new("#0072b2", "0.7", "");
+const HAIR: Line = Line::new(BLUE, "0.7", "");
 
 pub fn draw() -> Result<String, Box<dyn Error>> {
     let tone = Tone::new(TONE_HZ, RATE_HZ)?;

@@ -4,9 +4,10 @@ use glam::DVec2;
 use maud::{Markup, html};
 
 use super::{Found, Sweep, Walk};
-use crate::chart::{decimal, document, heading, note, round_down, words};
+use crate::chart::{
+    BLUE, GUIDE_GREY, INK, PAPER, RED, SHADES, WIDTH, decimal, document, heading, note, round_down, words,
+};
 
-const WIDTH: f64 = 780.0;
 const MARGIN: f64 = 14.0;
 const GAP: f64 = 26.0;
 /// Of a map, pixels.
@@ -14,12 +15,12 @@ const TALLEST: f64 = 420.0;
 const TOP: f64 = 66.0;
 /// Around what was walked and the box, metres.
 const AROUND_M: f64 = 0.5;
-/// Shades from well noticed to hardly, and what is not noticed at all: lightness and hatching both tell.
-const SHADES: [&str; 5] = ["#ffffff", "#e3e3e3", "#c4c4c4", "#a2a2a2", "#7d7d7d"];
+/// What is not noticed at all, beyond the darkest shade: lightness and hatching both tell.
 const BARE: &str = "url(#bare)";
-/// Limits between shades: depths in metres, currents in milliamperes.
+/// Limits between shades: depths in metres, and currents over that which was asked for, so that what counts as swept ends
+/// where a shade does.
 const DEPTHS_M: [f64; 5] = [3.0, 2.0, 1.5, 1.0, 0.5];
-const CURRENTS_MA: [f64; 5] = [1.0, 3.0, 10.0, 30.0, 100.0];
+const CURRENTS: [f64; 5] = [0.2, 0.5, 1.0, 2.0, 5.0];
 
 /// One of the two maps.
 struct Map {
@@ -59,6 +60,7 @@ pub fn svg(sweep: &Sweep, walk: &Walk) -> String {
     let (current_ma, depth_m) = sweep.swept_for;
     let depths = sweep.limits.depths_for(current_ma);
     let currents = sweep.limits.at_depth(depth_m);
+    let limits_ma = CURRENTS.map(|share| round(share * current_ma));
     let deep = Map {
         title: format!("How deep a line of {current_ma} mA would be noticed"),
         key: ["3 m and more", "2 to 3 m", "1.5 to 2 m", "1 to 1.5 m", "0.5 to 1 m", "not at 0.5 m"]
@@ -67,16 +69,22 @@ pub fn svg(sweep: &Sweep, walk: &Walk) -> String {
     };
     let faint = Map {
         title: format!("Least current noticed {depth_m} m down"),
-        key: ["1 mA and less", "to 3 mA", "to 10 mA", "to 30 mA", "to 100 mA", "more than 100 mA"]
-            .map(Into::into),
-        classes: currents.iter().map(|i| class(&CURRENTS_MA, |limit| *i <= limit)).collect(),
+        key: [
+            format!("{} mA and less", limits_ma[0]),
+            format!("to {} mA", limits_ma[1]),
+            format!("to {} mA: swept, as was asked for", limits_ma[2]),
+            format!("to {} mA: not swept", limits_ma[3]),
+            format!("to {} mA", limits_ma[4]),
+            format!("more than {} mA", limits_ma[4]),
+        ],
+        classes: currents.iter().map(|i| class(&limits_ma, |limit| *i <= limit)).collect(),
     };
     let bottom = TOP + size.y;
     let content = html! {
         defs {
             pattern id="bare" width="6" height="6" patternUnits="userSpaceOnUse" {
-                rect width="6" height="6" fill="#fff" {}
-                path d="M0 6L6 0M-1 1L1 -1M5 7L7 5M0 0L6 6M-1 5L1 7M5 -1L7 1" stroke="#000" stroke-width="1" {}
+                rect width="6" height="6" fill=(PAPER) {}
+                path d="M0 6L6 0M-1 1L1 -1M5 7L7 5M0 0L6 6M-1 5L1 7M5 -1L7 1" stroke=(INK) stroke-width="1" {}
             }
             @for (n, view) in [view(0.0), view(1.0)].iter().enumerate() {
                 clipPath id={ "map" (n) } {
@@ -126,9 +134,9 @@ fn map(map: &Map, view: View, sweep: &Sweep, walk: &Walk, n: usize) -> Markup {
             @for line in &sweep.lines { (wire(view, line)) }
         }
         rect x=(decimal(corner.x)) y=(decimal(corner.y)) width=(decimal(size.x)) height=(decimal(size.y))
-            fill="none" stroke="#000" stroke-width="2" {}
+            fill="none" stroke=(INK) stroke-width="2" {}
         rect x=(decimal(view.left)) y=(decimal(view.top)) width=(decimal(view.size.x)) height=(decimal(view.size.y))
-            fill="none" stroke="#888" stroke-width="0.8" {}
+            fill="none" stroke=(GUIDE_GREY) stroke-width="0.8" {}
         @for line in &sweep.lines { (tag(view, line)) }
     }
 }
@@ -172,8 +180,8 @@ fn lanes(view: View, walk: &Walk) -> Markup {
         last = Some(place_m);
     }
     html! {
-        path d=(path) fill="none" stroke="#fff" stroke-width="2.4" {}
-        path d=(path) fill="none" stroke="#0072b2" stroke-width="1.1" stroke-dasharray="2 3" {}
+        path d=(path) fill="none" stroke=(PAPER) stroke-width="2.4" {}
+        path d=(path) fill="none" stroke=(BLUE) stroke-width="1.4" stroke-dasharray="2 3" {}
     }
 }
 
@@ -195,10 +203,10 @@ fn wire(view: View, line: &Found) -> Markup {
         }
     };
     html! {
-        (stroke(0.0, "#fff", "5", None))
-        (stroke(0.0, "#d55e00", "2.4", if line.cautions.is_empty() { None } else { Some("9 4") }))
+        (stroke(0.0, PAPER, "5", None))
+        (stroke(0.0, RED, "2.4", if line.cautions.is_empty() { None } else { Some("9 4") }))
         @if band_m * view.per_m > 4.0 {
-            @for side in [-1.0, 1.0] { (stroke(side * band_m, "#d55e00", "1", Some("2 2"))) }
+            @for side in [-1.0, 1.0] { (stroke(side * band_m, RED, "1", Some("2 2"))) }
         }
     }
 }
@@ -219,30 +227,34 @@ fn tag(view: View, line: &Found) -> Markup {
     html! {
         @for at in [reach(along), reach(-along)] {
             @if at.cmpge(low - 1.0).all() && at.cmple(high + 1.0).all() {
-                circle cx=(decimal(at.x)) cy=(decimal(at.y)) r="9" fill="#fff" stroke="#d55e00" stroke-width="1.6" {}
+                circle cx=(decimal(at.x)) cy=(decimal(at.y)) r="9" fill=(PAPER) stroke=(RED) stroke-width="1.6" {}
                 text x=(decimal(at.x)) y=(decimal(at.y + 4.2)) text-anchor="middle" font-weight="bold" { (line.letter) }
             }
         }
     }
 }
 
+/// Free of the dust of binary fractions.
+fn round(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}
+
 fn scale_bar(view: View, y: f64) -> Markup {
     let length_m = round_down(110.0 / view.per_m);
     let half = 0.5 * length_m * view.per_m;
-    let figure = |m: f64| format!("{}", (m * 1000.0).round() / 1000.0);
     html! {
-        rect x=(decimal(MARGIN)) y=(decimal(y)) width=(decimal(half)) height="5" fill="#000" stroke="#000" {}
-        rect x=(decimal(MARGIN + half)) y=(decimal(y)) width=(decimal(half)) height="5" fill="#fff" stroke="#000" {}
-        (words("middle", MARGIN + 3.0, y - 5.0, "0"))
-        (words("middle", MARGIN + half, y - 5.0, &figure(0.5 * length_m)))
-        (words("middle", MARGIN + 2.0 * half + 8.0, y - 5.0, &format!("{} m", figure(length_m))))
+        rect x=(decimal(MARGIN)) y=(decimal(y)) width=(decimal(half)) height="5" fill=(INK) stroke=(INK) {}
+        rect x=(decimal(MARGIN + half)) y=(decimal(y)) width=(decimal(half)) height="5" fill=(PAPER) stroke=(INK) {}
+        (words("start", MARGIN, y - 5.0, "0"))
+        (words("middle", MARGIN + half, y - 5.0, &round(0.5 * length_m).to_string()))
+        (words("start", MARGIN + 2.0 * half - 3.0, y - 5.0, &format!("{} m", round(length_m))))
     }
 }
 
 /// North is up.
 fn north_arrow(x: f64, y: f64) -> Markup {
     html! {
-        path d={ "M" (decimal(x)) " " (decimal(y + 14.0)) "v-26l-5 11h5" } fill="none" stroke="#000" stroke-width="1.6" {}
+        path d={ "M" (decimal(x)) " " (decimal(y + 14.0)) "v-26m-5 9l5 -9l5 9" } fill="none" stroke=(INK) stroke-width="1.6" {}
         (words("end", x - 8.0, y + 4.0, "N"))
     }
 }
@@ -251,7 +263,7 @@ fn key(map: &Map, x: f64, y: f64) -> Markup {
     html! {
         @for (n, name) in map.key.iter().enumerate() {
             @let top = y + n as f64 * 18.0;
-            rect x=(decimal(x)) y=(decimal(top)) width="24" height="12" fill=(fill(n)) stroke="#000" stroke-width="0.8" {}
+            rect x=(decimal(x)) y=(decimal(top)) width="24" height="12" fill=(fill(n)) stroke=(INK) stroke-width="0.8" {}
             (words("start", x + 32.0, top + 10.5, name))
         }
     }
@@ -259,13 +271,13 @@ fn key(map: &Map, x: f64, y: f64) -> Markup {
 
 fn signs(y: f64) -> Markup {
     html! {
-        rect x=(decimal(MARGIN)) y=(decimal(y - 10.0)) width="24" height="12" fill="none" stroke="#000" stroke-width="2" {}
+        rect x=(decimal(MARGIN)) y=(decimal(y - 10.0)) width="24" height="12" fill="none" stroke=(INK) stroke-width="2" {}
         (words("start", MARGIN + 32.0, y, "box to be dug"))
         line x1=(decimal(MARGIN + 150.0)) x2=(decimal(MARGIN + 174.0)) y1=(decimal(y - 4.0)) y2=(decimal(y - 4.0))
-            stroke="#0072b2" stroke-width="1.4" stroke-dasharray="2 3" {}
+            stroke=(BLUE) stroke-width="1.4" stroke-dasharray="2 3" {}
         (words("start", MARGIN + 182.0, y, "way walked"))
         line x1=(decimal(MARGIN + 290.0)) x2=(decimal(MARGIN + 318.0)) y1=(decimal(y - 4.0)) y2=(decimal(y - 4.0))
-            stroke="#d55e00" stroke-width="2.4" {}
+            stroke=(RED) stroke-width="2.4" {}
         (words("start", MARGIN + 326.0, y, "line found, with its letter; broken: with a caution"))
         (note("start", MARGIN, y + 20.0, "Outside the box no limits are shown. Lines are drawn straight on; nothing says how they go on."))
     }

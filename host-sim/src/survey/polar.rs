@@ -4,9 +4,10 @@ use glam::DVec2;
 use maud::{Markup, html};
 
 use super::circle::{Circle, Leaving, Role};
-use crate::chart::{BLUE, RED, decimal, document, heading, round_up, words};
+use crate::chart::{
+    BLUE, GRID, INK, PAPER, RED, SMALL_PX, SOFT, WIDTH, decimal, document, heading, round_up, words,
+};
 
-const WIDTH: f64 = 780.0;
 const TOP: f64 = 56.0;
 const RADIUS: f64 = 200.0;
 const CENTRE: DVec2 = DVec2::new(260.0, TOP + 50.0 + RADIUS);
@@ -31,17 +32,17 @@ pub fn svg(circle: &Circle) -> String {
     let content = html! {
         (heading(14.0, 22.0, &format!("Circle of {:.1} m around the transmitter, {:.0} Hz", circle.radius_m, circle.tone_hz)))
         (words("start", 14.0, 40.0, "Length of an arrow: peak current on the line that leaves this way. Outer curve: level field on the walk."))
-        circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r=(decimal(RADIUS)) fill="none" stroke="#000" stroke-width="1.2" {}
+        circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r=(decimal(RADIUS)) fill="none" stroke=(INK) stroke-width="1.2" {}
         @for ma in &rings {
-            circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r=(decimal(ma * per_ma)) fill="none" stroke="#bbb" stroke-width="0.8" {}
+            circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r=(decimal(ma * per_ma)) fill="none" stroke=(GRID) {}
             @let place = at(11.0, ma * per_ma);
-            text x=(decimal(place.x)) y=(decimal(place.y + 3.0)) font-size="10" text-anchor="middle" stroke="#fff"
+            text x=(decimal(place.x)) y=(decimal(place.y + 3.0)) font-size=(SMALL_PX) text-anchor="middle" stroke=(PAPER)
                 stroke-width="3" paint-order="stroke" { (format!("{ma} mA")) }
         }
         @for n in 0..12 {
             @let deg = 30.0 * f64::from(n);
             @let (inner, outer) = (at(deg, RADIUS - 5.0), at(deg, RADIUS));
-            line x1=(decimal(inner.x)) y1=(decimal(inner.y)) x2=(decimal(outer.x)) y2=(decimal(outer.y)) stroke="#000" {}
+            line x1=(decimal(inner.x)) y1=(decimal(inner.y)) x2=(decimal(outer.x)) y2=(decimal(outer.y)) stroke=(INK) {}
         }
         (field(circle))
         @for (deg, name) in [(0.0, "N"), (90.0, "E"), (180.0, "S"), (270.0, "W")] {
@@ -49,7 +50,7 @@ pub fn svg(circle: &Circle) -> String {
             text x=(decimal(place.x)) y=(decimal(place.y + 4.0)) text-anchor="middle" font-weight="bold" { (name) }
         }
         @for line in &circle.lines { (arrow(line, per_ma)) }
-        circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r="5" fill="#000" {}
+        circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r="5" fill=(INK) {}
         @for (n, line) in circle.lines.iter().enumerate() { (entry(line, TOP + 34.0 + 74.0 * n as f64)) }
         @if circle.lines.is_empty() { (words("start", 540.0, TOP + 34.0, "No line found.")) }
         (words("start", 14.0, height - 14.0, "Lines that carry none of this tone are not seen. Nothing here is permission to dig."))
@@ -84,10 +85,10 @@ fn field(circle: &Circle) -> Markup {
 /// How each part is drawn; none depends on colour alone.
 fn look(role: Role) -> (&'static str, &'static str, Option<&'static str>) {
     match role {
-        Role::Target => ("#000", "4", None),
+        Role::Target => (INK, "4", None),
         Role::Shares => (RED, "3", None),
         Role::Returns => (RED, "3", Some("8 4")),
-        Role::Coupled => ("#666", "2.4", Some("3 3")),
+        Role::Coupled => (SOFT, "2.4", Some("3 3")),
     }
 }
 
@@ -107,8 +108,8 @@ fn arrow(line: &Leaving, per_ma: f64) -> Markup {
         line x1=(decimal(from.x)) y1=(decimal(from.y)) x2=(decimal(tip.x)) y2=(decimal(tip.y)) stroke=(colour)
             stroke-width=(width) stroke-dasharray=[dashes] {}
         path d={ "M" (decimal(tip.x)) " " (decimal(tip.y)) "L" (decimal(left.x)) " " (decimal(left.y)) "L" (decimal(right.x)) " " (decimal(right.y)) "z" } fill=(colour) {}
-        line x1=(decimal(sides[0].x)) y1=(decimal(sides[0].y)) x2=(decimal(sides[1].x)) y2=(decimal(sides[1].y)) stroke="#000" stroke-width="4" {}
-        circle cx=(decimal(tag.x)) cy=(decimal(tag.y)) r="9" fill="#fff" stroke="#000" {}
+        line x1=(decimal(sides[0].x)) y1=(decimal(sides[0].y)) x2=(decimal(sides[1].x)) y2=(decimal(sides[1].y)) stroke=(INK) stroke-width="4" {}
+        circle cx=(decimal(tag.x)) cy=(decimal(tag.y)) r="9" fill=(PAPER) stroke=(INK) {}
         text x=(decimal(tag.x)) y=(decimal(tag.y + 4.2)) text-anchor="middle" font-weight="bold" { (line.letter) }
     }
 }
@@ -125,7 +126,7 @@ fn entry(line: &Leaving, y: f64) -> Markup {
     html! {
         line x1="536" x2="564" y1=(decimal(y - 4.0)) y2=(decimal(y - 4.0)) stroke=(colour) stroke-width=(width) stroke-dasharray=[dashes] {}
         text x="572" y=(decimal(y)) font-weight="bold" { (line.letter) " " (name) }
-        (words("start", 572.0, y + 16.0, &format!("{:.0}° ± {:.0}°, {:.1} to {:.1} m down", bearing.value.rem_euclid(360.0), (bearing.high95 - bearing.value).max(1.0), depth.low95, depth.high95)))
+        (words("start", 572.0, y + 16.0, &format!("{:.0}° ± {:.0}°, {:.2} to {:.2} m down", bearing.value.rem_euclid(360.0), (bearing.high95 - bearing.value).max(1.0), depth.low95, depth.high95)))
         (words("start", 572.0, y + 32.0, &format!("{:.1} to {:.1} mA, {:.0} %", current.low95, current.high95, 100.0 * line.share)))
         (words("start", 572.0, y + 48.0, &format!("phase {:+.0}°", line.phase_deg)))
     }

@@ -1,24 +1,44 @@
 //! The plan of a yard: what was found where, seen from above, to scale. North is up.
 
 use glam::DVec2;
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use super::Trace;
 use super::text::amperes;
 use crate::book::{Station, Verdict};
+use crate::chart::{
+    Axis, BLUE, GUIDE, INK, LEFT, LETTERS_PX, Line, PAPER, Panel, RED, RIGHT, SKY, SMALL_PX, SOFT, WIDTH,
+    decimal, document, heading, note, words,
+};
+use crate::letters;
 use crate::run::Walk;
 use crate::site::Site;
 use crate::units;
 
-/// Width of the drawing and its margins, pixels.
-const WIDTH: f64 = 1100.0;
-const MARGIN: f64 = 36.0;
-/// A table row, and the heads above drawing and table.
-const ROW: f64 = 22.0;
-const HEAD: f64 = 54.0;
+/// Upper edge of the ground, and its greatest height, pixels.
+const TOP: f64 = 40.0;
+const TALLEST: f64 = 480.0;
+/// Ground around what is on the plan, and the least that is drawn, metres.
+const AROUND_M: f64 = 2.0;
+const LEAST_M: f64 = 6.0;
+/// Left edge of what stands below the ground.
+const MARGIN: f64 = 14.0;
+/// From the ground to the key, from there to the table, and from row to row.
+const KEY: f64 = 58.0;
+const TABLE: f64 = 32.0;
+const ROW: f64 = 20.0;
 /// Length of the stroke along a lay, metres, and its least length on paper, pixels.
 const LAY_M: f64 = 4.0;
-const TAG: f64 = 11.0;
+const LAY_PX: f64 = 26.0;
+/// Size of a mark, of the ring around its number, and from one to the other, pixels.
+const MARK: f64 = 4.5;
+const TAG: f64 = 9.0;
+const TAG_AWAY: f64 = 21.0;
+/// Letters on a line of cautions.
+const LETTERS: usize = 118;
+
+const TRUTH: Line = GUIDE;
+const WALKED: Line = Line::new(SKY, "1.2", "");
 
 /// A lane that was walked.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,7 +75,7 @@ struct Mark {
     number: u32,
     place_m: Option<DVec2>,
     lay_deg: Option<f64>,
-    verdict: Verdict,
+    line: Line,
     sonde: bool,
     cells: [String; 5],
 }
@@ -80,31 +100,33 @@ impl Plan {
         let walked =
             self.lanes.iter().flat_map(|lane| &lane.places_m).map(|&place| DVec2::from_array(place));
         let places: Vec<DVec2> = marks.iter().filter_map(|mark| mark.place_m).chain(walked).collect();
-        let low = places.iter().copied().reduce(DVec2::min)? - DVec2::splat(2.0);
-        let high = places.iter().copied().reduce(DVec2::max)? + DVec2::splat(2.0);
-        let size_m = (high - low).max(DVec2::splat(6.0));
-        let scale = ((WIDTH - 2.0 * MARGIN) / size_m.x).min(560.0 / size_m.y);
-        let view = View { low, high: low + size_m, scale, top: HEAD };
-        let ground = view.ground();
-        let table_top = HEAD + ground.y + 58.0;
-        let height = table_top + ROW * (marks.len() as f64 + 1.0) + 64.0;
-        let drawn = html! {
-            (PreEscaped("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"))
-            svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (px(WIDTH)) " " (px(height)) }
-                width=(px(WIDTH)) height=(px(height)) font-family="DejaVu Sans, Arial, sans-serif" font-size="13" {
-                title { (self.title) }
-                rect width="100%" height="100%" fill="white" {}
-                text x=(px(MARGIN)) y="30" font-size="19" font-weight="bold" { (self.title) }
-                (view.frame())
-                @for (what, corners) in &self.truth { (view.truth(what, corners)) }
-                @for lane in &self.lanes { (view.lane(lane)) }
+        let low = places.iter().copied().reduce(DVec2::min)? - AROUND_M;
+        let high = places.iter().copied().reduce(DVec2::max)? + AROUND_M;
+        let view = View::new(low, high);
+        let key = view.panel.bottom() + KEY;
+        let rows = key + TABLE;
+        let below = rows + ROW * (marks.len() as f64 + 1.0) + 12.0;
+        let cautions = CAUTIONS.iter().flat_map(|caution| textwrap::wrap(caution, LETTERS));
+        let cautions: Vec<_> = cautions.collect();
+        let content = html! {
+            (heading(LEFT, 22.0, &self.title))
+            defs { clipPath id="ground" { (view.rectangle()) } }
+            (view.panel.scales())
+            g clip-path="url(#ground)" {
+                @for (_, corners) in &self.truth { (view.path(corners, TRUTH)) }
+                @for lane in &self.lanes { (view.path(&lane.places_m, WALKED)) }
+                @for (what, corners) in &self.truth { (view.named(what, corners, &marks)) }
                 @for mark in &marks { (view.mark(mark)) }
-                (view.strip(table_top - 34.0))
-                (table(&marks, table_top))
-                (cautions(height))
+                (view.tags(&marks))
+            }
+            (view.panel.outline())
+            (strip(key))
+            (table(&marks, rows))
+            @for (n, line) in cautions.iter().enumerate() {
+                (words("start", MARGIN, below + 16.0 * n as f64, line))
             }
         };
-        Some(drawn.into_string())
+        Some(document(WIDTH, below + 16.0 * cautions.len() as f64, &self.title, &content))
     }
 }
 
@@ -114,7 +136,7 @@ fn of_station(station: &Station) -> Mark {
         number: station.number,
         place_m: station.position.filter(|_| station.is_located()).map(|p| DVec2::new(p.east_m, p.north_m)),
         lay_deg: station.lay_deg.map(|lay| lay.value),
-        verdict: station.verdict,
+        line: style(station.verdict),
         sonde: true,
         cells: [
             station.name.clone(),
@@ -139,7 +161,7 @@ fn of_trace(trace: &Trace) -> Mark {
         number: trace.number,
         place_m: trace.place.map(|p| DVec2::new(p.east_m, p.north_m)),
         lay_deg: trace.lay_deg.filter(|_| figures).map(|lay| lay.value),
-        verdict: trace.verdict,
+        line: style(trace.verdict),
         sonde: false,
         cells: [
             trace.name.clone(),
@@ -155,78 +177,54 @@ fn of_trace(trace: &Trace) -> Mark {
     }
 }
 
-/// From the site to the paper.
+/// From the site to the paper; north is up.
 struct View {
     low: DVec2,
     high: DVec2,
-    scale: f64,
-    top: f64,
+    panel: Panel,
 }
 
 impl View {
-    /// Size of the ground on paper.
-    fn ground(&self) -> DVec2 {
-        (self.high - self.low) * self.scale
+    fn new(low: DVec2, high: DVec2) -> Self {
+        let high = high.max(low + LEAST_M);
+        let size_m = high - low;
+        let per_m = ((WIDTH - LEFT - RIGHT) / size_m.x).min(TALLEST / size_m.y);
+        let size = size_m * per_m;
+        let axis = |label, from, to, length: f64| Axis::rounded(label, from, to, (length / 50.0).max(2.0));
+        let (x, y) = (axis("east, m", low.x, high.x, size.x), axis("north, m", low.y, high.y, size.y));
+        Self { low, high, panel: Panel { left: LEFT, top: TOP, width: size.x, height: size.y, x, y } }
     }
 
     fn at(&self, place_m: DVec2) -> DVec2 {
-        let from = place_m - self.low;
-        DVec2::new(MARGIN + from.x * self.scale, self.top + self.ground().y - from.y * self.scale)
+        let from = (place_m - self.low) * self.per_m();
+        DVec2::new(self.panel.left + from.x, self.panel.bottom() - from.y)
     }
 
-    fn frame(&self) -> Markup {
-        let size = self.ground();
-        let every = |low: f64, high: f64| {
-            let first = (low / 5.0).ceil() as i32;
-            (first..=(high / 5.0).floor() as i32).map(|k| 5.0 * f64::from(k))
-        };
-        html! {
-            defs { clipPath id="ground" {
-                rect x=(px(MARGIN)) y=(px(self.top)) width=(px(size.x)) height=(px(size.y)) {}
-            } }
-            g stroke="#e4e4e4" stroke-width="1" {
-                @for east in every(self.low.x, self.high.x) {
-                    @let x = self.at(DVec2::new(east, self.low.y)).x;
-                    line x1=(px(x)) x2=(px(x)) y1=(px(self.top)) y2=(px(self.top + size.y)) {}
-                }
-                @for north in every(self.low.y, self.high.y) {
-                    @let y = self.at(DVec2::new(self.low.x, north)).y;
-                    line y1=(px(y)) y2=(px(y)) x1=(px(MARGIN)) x2=(px(MARGIN + size.x)) {}
-                }
-            }
-            g fill="#777" font-size="10" {
-                @for east in every(self.low.x, self.high.x - 2.5) {
-                    text x=(px(self.at(DVec2::new(east, 0.0)).x + 3.0)) y=(px(self.top + size.y - 4.0)) { (format!("{east} m E")) }
-                }
-                @for north in every(self.low.y, self.high.y) {
-                    text x=(px(MARGIN + 3.0)) y=(px(self.at(DVec2::new(0.0, north)).y - 3.0)) { (format!("{north} m N")) }
-                }
-            }
-            rect x=(px(MARGIN)) y=(px(self.top)) width=(px(size.x)) height=(px(size.y)) fill="none" stroke="#333" {}
-        }
+    fn per_m(&self) -> f64 {
+        self.panel.width / (self.high.x - self.low.x)
     }
 
-    fn points(&self, places: &[[f64; 2]]) -> String {
+    fn rectangle(&self) -> Markup {
+        let Panel { left, top, width, height, .. } = self.panel;
+        html! { rect x=(decimal(left)) y=(decimal(top)) width=(decimal(width)) height=(decimal(height)) {} }
+    }
+
+    fn path(&self, places_m: &[[f64; 2]], line: Line) -> Markup {
         let point = |place: &[f64; 2]| {
             let at = self.at(DVec2::from_array(*place));
-            format!("{},{}", px(at.x), px(at.y))
+            format!("{} {}", decimal(at.x), decimal(at.y))
         };
-        places.iter().map(point).collect::<Vec<_>>().join(" ")
-    }
-
-    fn truth(&self, what: &str, corners: &[[f64; 2]]) -> Markup {
+        let points = places_m.iter().map(point).collect::<Vec<_>>().join(" ");
         html! {
-            g clip-path="url(#ground)" {
-                polyline points=(self.points(corners)) fill="none" stroke="#9a9a9a" stroke-width="1.5" stroke-dasharray="7 5" {}
-                (self.named(what, corners))
-            }
+            polyline points=(points) fill="none" stroke=(line.stroke) stroke-width=(line.width)
+                stroke-dasharray=[line.dash_array()] {}
         }
     }
 
-    /// A line's name, along its longest piece that is on the paper.
-    fn named(&self, what: &str, corners: &[[f64; 2]]) -> Markup {
+    /// A line's name, along its longest piece that is on the paper, away from what was found.
+    fn named(&self, what: &str, corners_m: &[[f64; 2]], marks: &[Mark]) -> Markup {
         let inside = |place: DVec2| place.clamp(self.low, self.high);
-        let pieces = corners.windows(2).filter_map(|ends| {
+        let pieces = corners_m.windows(2).filter_map(|ends| {
             let (from, to) = (DVec2::from_array(ends[0]), DVec2::from_array(ends[1]));
             // The part of it that shows, by small steps.
             let on = (0..=400).map(|k| from.lerp(to, f64::from(k) / 400.0)).filter(|&p| inside(p) == p);
@@ -237,113 +235,121 @@ impl View {
         let Some((from, to)) = longest else { return html! {} };
         let (a, b) = (self.at(from), self.at(to));
         let (a, b) = if b.x < a.x { (b, a) } else { (a, b) };
-        let at = a.lerp(b, 0.72);
+        // As far from its ends as the words need.
+        let room = (0.5 * SMALL_PX * letters::width(what, false) + 8.0) / a.distance(b);
+        let clear = |at: DVec2| {
+            let places = marks.iter().filter_map(|mark| mark.place_m);
+            places.map(|place| self.at(place).distance(at)).fold(f64::INFINITY, f64::min)
+        };
+        let shares =
+            (0..=20).map(|k| f64::from(k) / 20.0).filter(|share| (room..=1.0 - room).contains(share));
+        let at = shares.map(|share| a.lerp(b, share)).max_by(|p, q| clear(*p).total_cmp(&clear(*q)));
+        let at = at.unwrap_or(a.midpoint(b));
         let degrees = (b - a).y.atan2((b - a).x).to_degrees();
         html! {
-            text x=(px(at.x)) y=(px(at.y - 5.0)) fill="#777" font-size="11" font-style="italic"
-                transform=(format!("rotate({degrees:.1} {} {})", px(at.x), px(at.y))) { (what) }
+            g fill=(SOFT) transform=(format!("rotate({degrees:.1} {} {})", decimal(at.x), decimal(at.y))) {
+                (note("middle", at.x, at.y - 5.0, what))
+            }
         }
-    }
-
-    fn lane(&self, lane: &Lane) -> Markup {
-        html! { polyline points=(self.points(&lane.places_m)) fill="none" stroke="#b9d3e6" stroke-width="1.3" {} }
     }
 
     fn mark(&self, mark: &Mark) -> Markup {
         let Some(place_m) = mark.place_m else { return html! {} };
         let at = self.at(place_m);
-        let (colour, dashes) = style(mark.verdict);
-        let lay = mark.lay_deg.map(|degrees| {
-            let (sin, cos) = degrees.to_radians().sin_cos();
-            DVec2::new(sin, -cos) * (0.5 * LAY_M * self.scale)
-        });
-        let tag = at + DVec2::new(15.0, -15.0);
+        let Line { stroke, width, .. } = mark.line;
+        let (x, y) = (decimal(at.x), decimal(at.y));
         html! {
-            @if let Some(half) = lay {
-                line x1=(px(at.x - half.x)) y1=(px(at.y - half.y)) x2=(px(at.x + half.x)) y2=(px(at.y + half.y))
-                    stroke=(colour) stroke-width=(if mark.sonde { "2" } else { "4" }) stroke-dasharray=(dashes) {}
+            @if let Some(along) = mark.along() {
+                @let half = along * (0.5 * (LAY_M * self.per_m()).max(LAY_PX));
+                line x1=(decimal(at.x - half.x)) y1=(decimal(at.y - half.y)) x2=(decimal(at.x + half.x))
+                    y2=(decimal(at.y + half.y)) stroke=(stroke) stroke-width=(if mark.sonde { "2" } else { width })
+                    stroke-dasharray=[mark.line.dash_array()] {}
             }
             @if mark.sonde {
-                rect x=(px(at.x - 5.0)) y=(px(at.y - 5.0)) width="10" height="10" fill="white" stroke=(colour)
-                    stroke-width="2" transform=(format!("rotate(45 {} {})", px(at.x), px(at.y))) {}
+                rect x=(decimal(at.x - MARK)) y=(decimal(at.y - MARK)) width=(2.0 * MARK) height=(2.0 * MARK)
+                    fill=(PAPER) stroke=(stroke) stroke-width="2" transform=(format!("rotate(45 {x} {y})")) {}
             } @else {
-                circle cx=(px(at.x)) cy=(px(at.y)) r="4.5" fill="white" stroke=(colour) stroke-width="2" {}
+                circle cx=(x) cy=(y) r=(MARK) fill=(PAPER) stroke=(stroke) stroke-width="2" {}
             }
-            circle cx=(px(tag.x)) cy=(px(tag.y)) r=(px(TAG)) fill="white" stroke="#222" {}
-            text x=(px(tag.x)) y=(px(tag.y + 4.5)) text-anchor="middle" font-weight="bold" { (mark.number) }
         }
     }
 
-    /// Scale bar, north, and what the strokes mean.
-    fn strip(&self, y: f64) -> Markup {
-        let five = 5.0 * self.scale;
-        let x = MARGIN;
-        let key = |x: f64, verdict: Verdict, words: &str| {
-            let (colour, dashes) = style(verdict);
-            html! {
-                line x1=(px(x)) x2=(px(x + 30.0)) y1=(px(y)) y2=(px(y)) stroke=(colour) stroke-width="4" stroke-dasharray=(dashes) {}
-                text x=(px(x + 37.0)) y=(px(y + 4.5)) { (words) }
-            }
-        };
+    /// The marks' numbers, each beside its stroke, where no other mark or number is.
+    fn tags(&self, marks: &[Mark]) -> Markup {
+        let places: Vec<DVec2> = marks.iter().filter_map(|mark| mark.place_m).map(|p| self.at(p)).collect();
+        let mut tags: Vec<(DVec2, u32)> = Vec::new();
+        for mark in marks {
+            let Some(at) = mark.place_m.map(|place_m| self.at(place_m)) else { continue };
+            let beside = mark.along().map_or(DVec2::new(1.0, -1.0).normalize(), DVec2::perp);
+            let ways = [0.0, 180.0, 40.0, -40.0, 140.0, -140.0]
+                .map(|deg: f64| beside.rotate(DVec2::from_angle(deg.to_radians())));
+            let room = |tag: DVec2| {
+                let others =
+                    places.iter().filter(|place| **place != at).map(|place| place.distance(tag) - MARK);
+                let numbers = tags.iter().map(|(other, _)| other.distance(tag) - TAG);
+                let (low, high) = (self.at(self.low), self.at(self.high));
+                let edge = (tag.x - low.x).min(high.x - tag.x).min(low.y - tag.y).min(tag.y - high.y);
+                others.chain(numbers).fold(edge, f64::min) - TAG
+            };
+            // The first with enough room, or that with the most.
+            let choices = ways.map(|way| at + way * TAG_AWAY);
+            let free = choices.iter().copied().find(|tag| room(*tag) > 3.0);
+            let most = choices.into_iter().max_by(|a, b| room(*a).total_cmp(&room(*b)));
+            tags.extend(free.or(most).map(|tag| (tag, mark.number)));
+        }
         html! {
-            path d=(format!("M{} {} v-6 h{} v6", px(x), px(y + 3.0), px(five))) fill="none" stroke="#222" stroke-width="1.5" {}
-            text x=(px(x + five + 8.0)) y=(px(y + 4.5)) { "5 m" }
-            path d=(format!("M{0} {1} v-20 m-5 7 l5 -7 l5 7", px(x + five + 60.0), px(y + 8.0))) fill="none" stroke="#222" stroke-width="1.5" {}
-            text x=(px(x + five + 70.0)) y=(px(y + 4.5)) { "north" }
-            (key(x + five + 140.0, Verdict::Agree, "agree"))
-            (key(x + five + 235.0, Verdict::Doubt, "doubt"))
-            line x1=(px(x + five + 330.0)) x2=(px(x + five + 360.0)) y1=(px(y)) y2=(px(y)) stroke="#9a9a9a" stroke-width="1.5" stroke-dasharray="7 5" {}
-            text x=(px(x + five + 367.0)) y=(px(y + 4.5)) { "as it really runs (simulated)" }
-            line x1=(px(x + five + 590.0)) x2=(px(x + five + 620.0)) y1=(px(y)) y2=(px(y)) stroke="#b9d3e6" stroke-width="2" {}
-            text x=(px(x + five + 627.0)) y=(px(y + 4.5)) { "walked" }
+            @for (at, number) in &tags {
+                circle cx=(decimal(at.x)) cy=(decimal(at.y)) r=(TAG) fill=(PAPER) stroke=(INK) {}
+                text x=(decimal(at.x)) y=(decimal(at.y + 0.35 * LETTERS_PX)) text-anchor="middle" font-weight="bold" { (number) }
+            }
         }
     }
 }
 
-fn style(verdict: Verdict) -> (&'static str, &'static str) {
+impl Mark {
+    /// Which way the lay goes on paper.
+    fn along(&self) -> Option<DVec2> {
+        let (sin, cos) = self.lay_deg?.to_radians().sin_cos();
+        Some(DVec2::new(sin, -cos))
+    }
+}
+
+/// What the strokes mean.
+fn strip(y: f64) -> Markup {
+    html! {
+        (style(Verdict::Agree).key(MARGIN, y, "lay, agree"))
+        (style(Verdict::Doubt).key(MARGIN + 130.0, y, "lay, doubt"))
+        (TRUTH.key(MARGIN + 260.0, y, "as it really runs (simulated)"))
+        (WALKED.key(MARGIN + 490.0, y, "walked"))
+    }
+}
+
+fn style(verdict: Verdict) -> Line {
     match verdict {
-        Verdict::Agree => (crate::chart::BLUE, ""),
-        Verdict::Doubt => (crate::chart::RED, "9 4"),
-        Verdict::Refuse => ("#555", "2 4"),
+        Verdict::Agree => Line::new(BLUE, "4", ""),
+        Verdict::Doubt => Line::new(RED, "4", "9 4"),
+        Verdict::Refuse => Line::new(SOFT, "4", "2 4"),
     }
 }
 
 /// Left edges of the table's columns.
-const COLUMNS: [f64; 6] = [0.0, 34.0, 360.0, 590.0, 690.0, 880.0];
+const COLUMNS: [f64; 6] = [0.0, 22.0, 270.0, 470.0, 545.0, 655.0];
 
 fn table(marks: &[Mark], top: f64) -> Markup {
     let heads = ["", "where", "what was heard", "verdict", "depth (95 %)", "reckon from"];
     html! {
-        g font-weight="bold" {
-            @for (head, x) in heads.iter().zip(COLUMNS) {
-                text x=(px(MARGIN + x)) y=(px(top)) { (head) }
-            }
-        }
-        line x1=(px(MARGIN)) x2=(px(WIDTH - MARGIN)) y1=(px(top + 6.0)) y2=(px(top + 6.0)) stroke="#222" {}
+        @for (head, x) in heads.iter().zip(COLUMNS) { (heading(MARGIN + x, top, head)) }
+        @let (right, rule) = (decimal(WIDTH - MARGIN), decimal(top + 6.0));
+        line x1=(MARGIN) x2=(right) y1=(rule) y2=(rule) stroke=(INK) {}
         @for (n, mark) in marks.iter().enumerate() {
-            @let y = top + ROW * (n as f64 + 1.0);
-            text x=(px(MARGIN)) y=(px(y)) font-weight="bold" { (mark.number) }
-            @for (cell, x) in mark.cells.iter().zip(COLUMNS.iter().skip(1)) {
-                text x=(px(MARGIN + x)) y=(px(y)) { (cell) }
-            }
+            @let y = top + ROW * (n as f64 + 1.0) + 2.0;
+            (heading(MARGIN, y, &mark.number.to_string()))
+            @for (cell, x) in mark.cells.iter().zip(COLUMNS.iter().skip(1)) { (words("start", MARGIN + x, y, cell)) }
         }
     }
 }
 
-fn cautions(height: f64) -> Markup {
-    html! {
-        g fill="#a00000" font-size="12" {
-            text x=(px(MARGIN)) y=(px(height - 34.0)) {
-                "A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities notified and marked, and expose with safe means."
-            }
-            text x=(px(MARGIN)) y=(px(height - 16.0)) {
-                "Nothing heard is no proof that nothing is there: a cable without load makes no field. Depths are those of the current's middle."
-            }
-        }
-    }
-}
-
-/// Rounded to a tenth of a pixel.
-fn px(value: f64) -> String {
-    format!("{:.1}", value + 0.0)
-}
+const CAUTIONS: [&str; 2] = [
+    "A located depth is no permission to dig. Follow local codes and licensed practice, have all utilities notified and marked, and expose with safe means.",
+    "Nothing heard is no proof that nothing is there: a cable without load makes no field. Depths are those of the current's middle.",
+];

@@ -4,17 +4,17 @@ use maud::{Markup, html};
 
 use super::{Books, Run, Step};
 use crate::chart::{
-    Axis, FIRST, FOURTH, GUIDE, Line, Panel, SECOND, THIRD, decimal, document, heading, note, words,
+    Axis, FIRST, FOURTH, GUIDE, INK, LEFT, Line, PAPER, Panel, RIGHT, SECOND, THIRD, WIDTH, decimal,
+    document, heading, note, words,
 };
 
-const WIDTH: f64 = 760.0;
-const TOP: f64 = 46.0;
+const TOP: f64 = 66.0;
 const HEIGHT: f64 = 260.0;
 /// From the panel to the list below it, and from line to line.
 const LIST: f64 = 64.0;
 const LINE: f64 = 17.0;
 /// Letters on a line.
-const LETTERS: usize = 112;
+const LETTERS: usize = 122;
 
 /// The drawing.
 pub fn svg(books: &Books) -> String {
@@ -26,9 +26,9 @@ pub fn svg(books: &Books) -> String {
     let most = fixes().map(|fix| fix.current_ma + 2.0 * fix.sigma_ma()).fold(0.0, f64::max);
     let least = fixes().map(|fix| fix.current_ma).filter(|ma| *ma > 0.0).fold(most, f64::min);
     let panel = Panel {
-        left: 64.0,
+        left: LEFT,
         top: TOP,
-        width: WIDTH - 80.0,
+        width: WIDTH - LEFT - RIGHT,
         height: HEIGHT,
         x: Axis::rounded("distance along the run, m", from - margin_m, to + margin_m, 12.0),
         y: Axis::log("current, mA", (0.7 * least).max(1e-4 * most).max(1e-9), 1.2 * most.max(1e-6)),
@@ -72,14 +72,14 @@ fn curve(panel: Panel, run: &Run, n: usize) -> Markup {
     }
 }
 
-/// Where something has to be said: its number, above the place.
+/// Where something has to be said: its number, above the panel; neighbours at two heights.
 fn mark(panel: Panel, step: &Step, n: usize) -> Markup {
     let x = panel.x(0.5 * (step.from_m + step.to_m));
-    let y = panel.top + 12.0 + 20.0 * (n % 2) as f64;
+    let y = panel.top - 12.0 - 20.0 * (n % 2) as f64;
     html! {
-        line x1=(decimal(x)) x2=(decimal(x)) y1=(decimal(panel.top)) y2=(decimal(panel.bottom())) stroke=(GUIDE.stroke)
+        line x1=(decimal(x)) x2=(decimal(x)) y1=(decimal(y)) y2=(decimal(panel.bottom())) stroke=(GUIDE.stroke)
             stroke-dasharray=(GUIDE.dashes) {}
-        circle cx=(decimal(x)) cy=(decimal(y)) r="9" fill="#fff" stroke="#000" {}
+        circle cx=(decimal(x)) cy=(decimal(y)) r="9" fill=(PAPER) stroke=(INK) {}
         text x=(decimal(x)) y=(decimal(y + 4.2)) text-anchor="middle" { (n + 1) }
     }
 }
@@ -90,5 +90,6 @@ fn entry(n: usize, run: &Run, step: &Step) -> Vec<String> {
     let name = if run.name.is_empty() { String::new() } else { format!("{}, ", run.name) };
     let place = format!("{}  {name}{} to {} m:{change}", n + 1, step.from_m, step.to_m);
     let text = format!("{place} {}", step.flag.sentence());
-    textwrap::wrap(&text, LETTERS).into_iter().map(|line| line.into_owned()).collect()
+    let options = textwrap::Options::new(LETTERS).subsequent_indent("\u{2003}");
+    textwrap::wrap(&text, options).into_iter().map(|line| line.into_owned()).collect()
 }

@@ -3,7 +3,7 @@
 use maud::html;
 use nullwalk_core::verdict::Verdict;
 
-use crate::chart::{self, Axis, CURVES, GUIDE, INK, LEFT, Line, Panel, SUM, decimal, words};
+use crate::chart::{self, Axis, CURVES, GUIDE, INK, LEFT, Line, PAPER, Panel, SUM, decimal, words};
 use crate::stats::Share;
 use crate::trials::roc::Roc;
 use crate::trials::rows::Row;
@@ -50,7 +50,7 @@ pub fn draw(nominal: &[&Row], distorted: &[&Row]) -> Option<String> {
         (panel.curve([(0.0, 0.0), (1.0, 1.0)], GUIDE))
         @for (_, line, roc) in &curves {
             (panel.curve(roc.points.iter().copied(), *line))
-            circle cx=(decimal(panel.x(roc.at_one.0))) cy=(decimal(panel.y(roc.at_one.1))) r="4" fill="#fff"
+            circle cx=(decimal(panel.x(roc.at_one.0))) cy=(decimal(panel.y(roc.at_one.1))) r="4" fill=(PAPER)
                 stroke=(line.stroke) stroke-width="1.6" {}
         }
         path d=(cross(verdict)) fill="none" stroke=(INK) stroke-width="2" {}
@@ -60,7 +60,7 @@ pub fn draw(nominal: &[&Row], distorted: &[&Row]) -> Option<String> {
             (line.key(beside, 52.0 + 20.0 * n as f64, &format!("{name}, {:.3}", roc.area)))
         }
         @let below = 62.0 + 20.0 * curves.len() as f64;
-        circle cx=(decimal(beside + 14.0)) cy=(decimal(below)) r="4" fill="#fff" stroke=(INK) stroke-width="1.6" {}
+        circle cx=(decimal(beside + 14.0)) cy=(decimal(below)) r="4" fill=(PAPER) stroke=(INK) stroke-width="1.6" {}
         (words("start", beside + 34.0, below + 4.0, "a score of 1"))
         path d={ "M" (decimal(beside + 9.5)) " " (decimal(below + 15.5)) "l9 9m0 -9l-9 9" } fill="none" stroke=(INK)
             stroke-width="2" {}
