@@ -96,12 +96,20 @@ def table():
 
 
 class InSoil(Problem):
-    """With a seventh unknown: what is taken off the level field, over the line's own at 1 m."""
+    """With a seventh unknown: what is taken off the level field at the line's height, over the line's own at 1 m.
+
+    The second order follows from it: 9 pi / 32 of its square, growing with height above the line and way aside."""
 
     def plain(self, unknowns):
-        source = unknowns[:6] * self.scale
-        left = np.array([-np.sin(source[2]), np.cos(source[2]), 0])
-        returned = 200 * source[4] * unknowns[6] * np.hstack([left, (1 + source[5]) * left])
+        source, taken = unknowns[:6] * self.scale, unknowns[6]
+        left, up = np.array([-np.sin(source[2]), np.cos(source[2]), 0]), np.array([0, 0, 1])
+
+        def soil(at_m):
+            aside, above = (at_m @ left - source[0])[:, None], (at_m @ up - source[1])[:, None]
+            return taken * left - 9 * np.pi / 32 * taken**2 * (above * left + aside * up)
+
+        lower, upper = soil(self.looks.at_m), soil(self.looks.at_m + self.looks.upper_m)
+        returned = 200 * source[4] * np.hstack([lower, (1 + source[5]) * upper])
         exact = fields(source, self.looks.at_m, self.looks.upper_m) + returned
         own = (exact - self.looks.fields_nt) * self.weights
         return np.hstack([own, np.zeros((len(own), 3))]), source[5] / self.ratio_sigma
