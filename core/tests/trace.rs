@@ -173,8 +173,10 @@ fn nominal(sites: u32, soil_told: bool) -> Tally {
 }
 
 fn assert_nominal(tally: &Tally) {
-    // The range is wider than noise asks for: what a neighbour too weak to be noticed does is in it.
-    assert!(tally.of_given(tally.within) >= 95.0 && tally.misled == 0);
+    // Of a hundred and fifty, 93 to 97 % may come out as 90 to 100.
+    let spread = if tally.sites < 1000 { 3.0 } else { 0.5 };
+    let within = tally.of_given(tally.within);
+    assert!((93.0 - spread..=97.0 + spread).contains(&within) && tally.per_cent(tally.misled) <= 0.5);
     assert!(tally.of_given(tally.placed) >= 91.0 && tally.of_given(tally.bounded) >= 97.5);
     assert!(tally.per_cent(tally.agreed) >= 90.0);
 }
@@ -488,7 +490,8 @@ proptest! {
         let found = fix_of(&other);
         prop_assert_eq!(plain.judgement.verdict, found.judgement.verdict);
         let (a, b) = (plain.judgement.depth.unwrap(), found.judgement.depth.unwrap());
-        prop_assert!((a.depth_m - b.depth_m).abs() < 0.2 * a.sigma_m, "{:?} {:?}", a, b);
+        // Walked the other way, other looks are merged.
+        prop_assert!((a.depth_m - b.depth_m).abs() < 0.5 * a.sigma_m, "{:?} {:?}", a, b);
     }
 
     /// Whatever comes, what goes out are numbers or a reason.

@@ -147,9 +147,10 @@ fn the_yard_says_what_it_must() {
         }
         assert!(!beside.is_located() || beside.danger().is_some(), "{beside}");
     }
-    // A bend tens of metres away still shows, now and then.
+    // The water service's bend and the neighbour's, twenty and more metres away, still show, and are doubted; the cable is
+    // alone.
     println!("agreed at {agreed} of 12 places where nothing is near");
-    assert!(agreed >= 9);
+    assert!(agreed >= 4);
 }
 
 /// A cable that hums all the time, and one 2.5 m beside it whose load is switched on or not.
@@ -217,12 +218,15 @@ fn nullwalk(arguments: &[&str]) -> (Option<i32>, String, String) {
 
 #[test]
 fn the_command_says_what_was_found_and_what_was_not() {
-    let (status, told, _) = nullwalk(&["trace", "yard", "--station", "5"]);
-    assert_eq!(status, Some(0), "{told}");
-    for words in
-        ["AGREE", "current", "rms", "lanes cross it", "no permission to dig", "does not carry this current"]
-    {
-        assert!(told.contains(words), "{words}: {told}");
+    for (station, exit, own) in [
+        ("4", 0, ["AGREE", "Nothing detected is not proof"]),
+        ("5", 3, ["DOUBT", "does not carry this current"]),
+    ] {
+        let (status, told, _) = nullwalk(&["trace", "yard", "--station", station]);
+        assert_eq!(status, Some(exit), "{told}");
+        for words in ["current", "rms", "lanes cross it", "no permission to dig"].into_iter().chain(own) {
+            assert!(told.contains(words), "{words}: {told}");
+        }
     }
     // Nothing heard is no success.
     let (status, told, _) = nullwalk(&["trace", "yard", "--station", "3"]);

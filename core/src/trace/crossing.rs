@@ -68,8 +68,6 @@ struct Aside {
 struct Frame<'a> {
     line: &'a Line,
     left: Vec3,
-    /// What returns through the soil takes off the level component everywhere, nanotesla.
-    returned_nt: f32,
     place_m: Vec3,
 }
 
@@ -83,14 +81,19 @@ impl Frame<'_> {
         let model_nt = self.line.field_nt(look.at_m);
         let [lower, _] = look.fields_nt;
         let sign = if lower.dot(model_nt) * current_a < 0.0 { -1.0 } else { 1.0 };
+        let heading = if current_a < 0.0 { -1.0 } else { 1.0 };
+        let nodes_m = [look.at_m, look.at_m + look.upper_m];
+        let [returned_nt, upper_returned_nt] = nodes_m.map(|at_m| self.line.returned_nt(at_m) * heading);
+        let [_, upper] = look.fields_nt;
+        let own_nt = [lower * sign - returned_nt, upper * sign - upper_returned_nt];
         let sigma_m = look.pose_sigma_m * look.pose_sigma_m + self.place_m * self.place_m;
         Aside {
             x: from_m.dot(self.left),
             x_variance: (sigma_m * self.left * self.left).element_sum(),
             on_m,
             at_m: look.at_m,
-            level_nt: look.fields_nt.map(|b| -sign * b.dot(self.left) + self.returned_nt),
-            vertical_nt: look.fields_nt.map(|b| sign * b.z),
+            level_nt: own_nt.map(|b| -b.dot(self.left)),
+            vertical_nt: own_nt.map(|b| b.z),
             noise2: look.sigma_nt.map(|sigma| sigma * sigma),
         }
     }
@@ -109,8 +112,8 @@ pub fn crossings(
     returned_per_m: f32,
 ) -> (Vec<Crossing, MAX_CROSSINGS>, usize) {
     let left = Vec3::new(-line.along.y, line.along.x, 0.0).normalize_or(Vec3::Y);
-    let returned_nt = 200.0 * line.current_a.abs() * returned_per_m;
-    let frame = Frame { line, left, returned_nt, place_m: shared.place_m };
+    let line = &Line { returned_per_m, ..*line };
+    let frame = Frame { line, left, place_m: shared.place_m };
     let (mut found, mut lanes) = (Vec::new(), 0);
     let mut rest = looks;
     while !rest.is_empty() {

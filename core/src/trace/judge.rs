@@ -30,6 +30,8 @@ const CLIPPED: u32 = 20;
 const OUTLYING_SHARE: f32 = 0.1;
 /// Sigmas beyond which something that should be nothing is something: one in a thousand by chance.
 const BEYOND: f32 = 3.29;
+/// Sigmas beyond which it likely is, where another sign says so too: one in forty by chance.
+const LIKELY: f32 = 2.0;
 /// Peak and null may be apart by this share of the depth.
 const APART_SHARE: f32 = 0.02;
 /// A neighbour too weak to be noticed does so much to each method, as a share of the depth.
@@ -48,6 +50,8 @@ const SOIL_SIGMA: f32 = 0.03;
 const OVER_READ: f32 = 1.6;
 /// So much of the field at 1 m that is a level field out of step the other way round is not worth a word.
 const SLIGHT: f32 = 0.002;
+/// So much of it in step comes from the bends and ends of lines ten depths away and further, and the fit takes it for soil.
+const FAR_AWAY: f32 = 0.01;
 /// Lanes nearer together than this share of the depth tell nothing of what changes along the line.
 const LANES_APART_M: f32 = 0.2;
 
@@ -146,7 +150,7 @@ impl Tracer {
             .fold((f32::INFINITY, f32::NEG_INFINITY), |(least, most), on| (least.min(on), most.max(on)));
         reasons.add_if(!crossed.is_empty() && most - least < LANES_APART_M, Reason::OneLane);
 
-        let stated = self.below_ground(found.stated_depth_m(here_m));
+        let stated = self.below_ground(found.depth_in_soil_m(here_m));
         fix.depths = self.depths(state, found, shared, &crossed, here_m);
         reasons.add_if(disagree(&fix.depths), Reason::MethodsDisagree);
         reasons
@@ -434,11 +438,17 @@ fn judged(
     let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
     let agreed = own(&depth);
     let separated = two.filter(|two| two.explains).map(|two| &two.first.depth);
+    // A separated line in the sky or far below is no line.
+    let separated = separated.filter(|depth| valid(depth.depth_m, depth.sigma_m).is_ok());
     let all = depths.iter().flatten().chain(separated).map(own);
     let (low, high) = all.fold(agreed, |(low, high), (l, h)| (low.min(l), high.max(h)));
+    // A neighbour too weak to be noticed makes it read too deep as easily as too shallow, and that is the dangerous way.
+    let unnoticed = UNNOTICED * depth.depth_m;
+    let sigma_m = math::sqrt(depth.sigma_m * depth.sigma_m + unnoticed * unnoticed);
+    let low_at_least = low.min(depth.depth_m - SIGMAS_95 * sigma_m);
     let (low_m, high_m) = if verdict == Verdict::Doubt { (low, high) } else { agreed };
     let bent = reasons.as_slice().iter().any(|reason| reason.bends());
-    let shallow_m = if bent { low / OVER_READ } else { low };
+    let shallow_m = if bent { low_at_least / OVER_READ } else { low_at_least };
     Judgement {
         verdict,
         depth: Some(depth),
@@ -449,18 +459,18 @@ fn judged(
 }
 
 /// Whether what returns in step and what returns behind are of one soil: to first order they are the same, and the more
-/// returns, the less of it is behind (down to two thirds, by quadrature). A neighbour in step is not behind at all.
+/// returns, the less of it is behind (down to half, by quadrature). A neighbour in step is not behind at all.
 fn is_one_soil(in_step: Measured, behind: Measured) -> bool {
     let sigma = math::sqrt(in_step.sigma * in_step.sigma + behind.sigma * behind.sigma);
-    let expected = 0.85 * in_step.value;
-    (behind.value - expected).abs() < SLIGHT + 0.3 * expected.abs() + BEYOND * sigma
+    let expected = 0.75 * in_step.value;
+    (behind.value - expected).abs() < FAR_AWAY + 0.35 * expected.abs() + BEYOND * sigma
 }
 
 /// Whether much more of a level field is missing than the soil accounts for: so it is past an end, where the current that
 /// leaves the wire makes one.
 fn lacks_level(in_step: Measured, behind: Measured) -> bool {
     let sigma = math::sqrt(in_step.sigma * in_step.sigma + behind.sigma * behind.sigma);
-    0.85 * in_step.value - behind.value > 2.0 * SLIGHT + 0.4 * behind.value.abs() + BEYOND * sigma
+    0.85 * in_step.value - behind.value > 2.0 * SLIGHT + 0.4 * behind.value.abs() + LIKELY * sigma
 }
 
 /// Whether any method's depth is so far from the fit's that no figure is worth giving.

@@ -24,7 +24,7 @@ use super::walk::{Search, Seen, Source, Walk};
 use crate::chi_square::Level;
 use crate::depth::Measured;
 use crate::math;
-use wire::{Axes, SCALE_NT, Wire};
+use wire::{Axes, Returned, Wire};
 
 pub use change::{Change, change};
 pub use glimpse::glimpse;
@@ -42,6 +42,9 @@ const OUTLYING: f32 = Level::OnePerMille.tabled()[6 - 1];
 const ROUNDS: u32 = 40;
 /// What neighbours too weak to be noticed do to a depth, as a share of it.
 const UNNOTICED: f32 = 0.01;
+/// What is left of the soil when its second order is known: over the depth, so often the cube of what returns over a depth,
+/// no more by quadrature on lanes of 6 m (`tests/reference_earth_return.rs`).
+const THIRD_ORDER: f32 = 1.0;
 
 /// A long straight line in the site frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,8 +55,8 @@ pub struct Line {
     pub along: Vec3,
     /// Peak current, amperes; over the square root of 2 it is the rms. Its sign means nothing.
     pub current_a: f32,
-    /// What the current that returns through the soil takes off the level field, over the line's own field at 1 m:
-    /// `k sqrt(2)/3` to first order, see [`crate::depth::soil`]; zero in free space.
+    /// What the current that returns through the soil takes off the level field at the line's own height, over the line's
+    /// own field at 1 m: `k sqrt(2)/3` to first order, see [`crate::depth::soil`]; zero in free space.
     pub returned_per_m: f32,
 }
 
@@ -68,12 +71,13 @@ impl Line {
     /// ```
     pub fn field_nt(&self, at_m: Vec3) -> Vec3 {
         let axes = Axes::of(self.along);
-        (Wire::field_nt(&axes, self.at_m, at_m) + self.returned_nt(&axes)) * self.current_a
+        Wire::field_nt(&axes, self.at_m, at_m) * self.current_a + self.returned_nt(at_m)
     }
 
-    /// Of 1 A, against the line's own field straight above it.
-    fn returned_nt(&self, axes: &Axes) -> Vec3 {
-        axes.left * (SCALE_NT * self.returned_per_m)
+    /// What the current that returns through the soil adds at a point, nanotesla.
+    pub(crate) fn returned_nt(&self, at_m: Vec3) -> Vec3 {
+        let axes = Axes::of(self.along);
+        Returned::field_nt(&axes, self.at_m, at_m, self.returned_per_m) * self.current_a
     }
 
     /// Direction of the lay in plan, radians counter-clockwise from the x axis, between -90 and 90 degrees.
@@ -147,10 +151,18 @@ impl Traced<Line, UNKNOWNS> {
         Measured::new(depth_m, self.sigma_of([0.0, 1.0, 0.0, rise, 0.0, 0.0, 0.0]))
     }
 
-    /// The depth to be given to people: [`Self::depth_below_m`] with 1 % of the depth added to its sigma.
+    /// [`Self::depth_below_m`] with what the fit leaves of the soil in its sigma: the third order of what returns.
+    pub fn depth_in_soil_m(&self, place_m: Vec3) -> Measured {
+        let depth = self.depth_below_m(place_m);
+        let share = self.source.returned_per_m * depth.value;
+        let third_m = THIRD_ORDER * share * share * share * depth.value;
+        Measured::new(depth.value, math::sqrt(depth.sigma * depth.sigma + third_m * third_m))
+    }
+
+    /// The depth to be reckoned with where a neighbour may lie: [`Self::depth_in_soil_m`] with 1 % of the depth added to
+    /// its sigma.
     ///
-    /// So much a neighbour with a few per cent of the current moves it, and no chi-square shows; and what the second order
-    /// of the current in the soil does to it, [`traverse`], is added too. With the 1 %, one site in a
+    /// So much a neighbour with a few per cent of the current moves it, and no chi-square shows. With the 1 %, one site in a
     /// thousand is off by more than twice the 95 % range and silent; with noise alone it is fifteen (a second line half to
     /// three depths away with any share of the current up to a half and any phase).
     ///
@@ -165,12 +177,9 @@ impl Traced<Line, UNKNOWNS> {
     /// assert!(depth.value == 2.0 && (depth.sigma - 0.02).abs() < 1e-6);
     /// ```
     pub fn stated_depth_m(&self, place_m: Vec3) -> Measured {
-        let depth = self.depth_below_m(place_m);
-        let returned = self.source.returned_per_m;
-        let second_m = (1.0 + 4.6 * depth.value) * returned * returned * depth.value;
+        let depth = self.depth_in_soil_m(place_m);
         let unnoticed_m = UNNOTICED * depth.value;
-        let variance = depth.sigma * depth.sigma + unnoticed_m * unnoticed_m + second_m * second_m;
-        Measured::new(depth.value, math::sqrt(variance))
+        Measured::new(depth.value, math::sqrt(depth.sigma * depth.sigma + unnoticed_m * unnoticed_m))
     }
 
     /// How far to the left of a place the line passes, seen along [`Line::along`], metres.
@@ -197,8 +206,7 @@ impl Traced<Line, UNKNOWNS> {
 /// Unknown are offset, depth, lay, slope, current, what returns through the soil, and the gain of the upper node. Of the
 /// last two something is believed beforehand: that the gain is what calibration says, and `returned_per_m`, from
 /// [`crate::depth::soil::returned_per_m`] (nothing, without doubt: [`Measured::default`]). With it the depth of a line
-/// in conducting ground comes out right to first order; what is left of the second, too shallow, is up to
-/// `(1 + 4.6 d) returned^2` of the depth for lanes of 6 m. A bend is not known to it: chi-square tells.
+/// in conducting ground comes out right to second order: [`Traced::depth_in_soil_m`] has what is left. A bend is not known to it: chi-square tells.
 ///
 /// ```
 /// use glam::Vec3;
@@ -317,14 +325,15 @@ impl Source<UNKNOWNS, 1> for Guess {
         let axes = Axes::of(along);
         let wire = Wire::seen(&axes, wire_m, at_m);
         let [left, up, lay, slope] = wire.by_own(&axes).map(|slope| slope * current_a);
-        let (all_nt, returned) =
-            (wire.field_nt + self.line.returned_nt(&axes), axes.left * (SCALE_NT * current_a));
-        // What returns is level and athwart, so it turns with the lay.
-        let turning = axes.left.cross(Vec3::Z) * (-SCALE_NT * current_a * returned_per_m);
+        let soil = Returned::seen(&axes, wire_m, at_m, returned_per_m);
+        let [soil_left, soil_up, soil_lay, soil_slope] = soil.by_own(&axes).map(|slope| slope * current_a);
+        let all_nt = wire.field_nt + soil.field_nt;
+        let by_own = [left + soil_left, up + soil_up, lay + soil_lay, slope + soil_slope];
+        let [left, up, lay, slope] = by_own;
         Seen {
             field_nt: [all_nt * current_a],
-            by_place: [wire.by_place * current_a],
-            by: [[left, up, lay + turning, slope, all_nt, returned, Vec3::ZERO]],
+            by_place: [(wire.by_place + soil.by_place) * current_a],
+            by: [[left, up, lay, slope, all_nt, soil.by_returned * current_a, Vec3::ZERO]],
         }
     }
 
@@ -374,7 +383,8 @@ mod tests {
     fn slopes_are_those_of_the_field() {
         let along = Vec3::new(0.8, -0.55, 0.12).normalize();
         let line = Line { at_m: Vec3::new(0.3, -0.2, -1.4), along, current_a: 0.7, returned_per_m: 0.0 };
-        let guess = Guess::of(line, 0.01, Measured::new(0.08, 0.02), None);
+        // In clay: more of it, and what is left out of the slope with the place shows.
+        let guess = Guess::of(line, 0.01, Measured::new(0.06, 0.02), None);
         assert_slopes(&guess, Vec3::new(1.7, 0.9, 0.2), 2e-3);
     }
 }
