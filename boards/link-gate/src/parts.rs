@@ -94,7 +94,7 @@ pub fn keep_all() {
     keep(Priors::default as *const ());
     keep(Glimpsed::depth_m as *const ());
     keep(Glimpsed::bearing_rad as *const ());
-    keep(fit::traverse::<128, Look> as *const ());
+    keep(fit::traverse::<128> as *const ());
     keep(Ring::<128, Look>::default as *const ());
     keep(Ring::<128, Look>::push as *const ());
     keep(Ring::<128, Look>::clear as *const ());

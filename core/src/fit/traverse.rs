@@ -8,7 +8,7 @@
 use glam::{Mat3, Vec3};
 
 use super::normal::{Matrix, Normal};
-use super::ring::{Look, Mergeable, Ring};
+use super::ring::{Look, Ring};
 use super::symmetric::Symmetric;
 use super::{Dipole, Seen, boldness};
 use crate::chi_square::Level;
@@ -117,12 +117,20 @@ pub enum Undetermined {
 ///
 /// # Errors
 /// What the walk does not determine.
-pub fn traverse<const N: usize, L: Mergeable>(
-    walk: &Ring<N, L>,
+pub fn traverse<const N: usize>(
+    walk: &Ring<N>,
     start: Dipole,
     shared: &Shared,
 ) -> Result<Traversed, Undetermined> {
-    let looks = walk.looks();
+    over::<N>(walk.looks(), start, shared)
+}
+
+/// The same over at most `N` looks. Of looks alone: made for two kinds of them, its loop takes a tenth more instructions.
+pub(super) fn over<const N: usize>(
+    looks: &[Look],
+    start: Dipole,
+    shared: &Shared,
+) -> Result<Traversed, Undetermined> {
     if looks.len() < 4 {
         return Err(Undetermined::TooFew);
     }
@@ -156,7 +164,7 @@ pub fn traverse<const N: usize, L: Mergeable>(
         chi_square: sums.chi_square,
         freedom: (6 * looks.len() as u32).saturating_sub(UNKNOWNS as u32 - 1),
         outliers: sums.outliers,
-        noise_share: looks.iter().map(|sight| sight.look().noise_share(shared.field)).sum::<f32>()
+        noise_share: looks.iter().map(|look| look.noise_share(shared.field)).sum::<f32>()
             / looks.len() as f32,
         rounds,
     })
@@ -199,9 +207,9 @@ impl Sums {
     const NONE: Self = Self { normal: Normal::NONE, chi_square: 0.0, outliers: 0 };
 
     /// About the places said and `shifts_m`, which become those that the looks then prefer.
-    fn of<L: Mergeable>(looks: &[L], guess: &Guess, shared: &Shared, shifts_m: &mut [Vec3]) -> Self {
+    fn of(looks: &[Look], guess: &Guess, shared: &Shared, shifts_m: &mut [Vec3]) -> Self {
         let (mut blocks, mut chi_square, mut outliers) = (Blocks::EMPTY, 0.0, 0);
-        for (look, shift_m) in looks.iter().map(Mergeable::look).zip(shifts_m) {
+        for (look, shift_m) in looks.iter().zip(shifts_m) {
             let variance_m2 = look.pose_sigma_m * look.pose_sigma_m + shared.place_m * shared.place_m;
             let (own, step_m) =
                 Blocks::of(look, guess, shared.field, *shift_m).without_pose(variance_m2, *shift_m);

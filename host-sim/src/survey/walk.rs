@@ -60,7 +60,7 @@ pub struct Walk {
     pub sights: Vec<Sight>,
     /// What phase they share.
     pub phase: Phase,
-    /// Height of the lower node above the ground, metres.
+    /// Height of the lower node above the ground as it was carried, metres.
     pub foot_m: f64,
     /// Relative uncertainty of a field that all of them share.
     pub relative: f64,
@@ -131,9 +131,9 @@ impl Walk {
         };
         let sigma = array.sigma();
         Ok(Self {
-            sights,
             phase,
-            foot_m: f64::from(array.foot_m()),
+            foot_m: carried_m(&sights, f64::from(array.foot_m())),
+            sights,
             relative: f64::from(sigma.node_ratio.hypot(sigma.tilt_rad)),
             tone_hz,
         })
@@ -279,4 +279,11 @@ fn enough(sights: Vec<Sight>, of: usize, path: &Path) -> Result<Vec<Sight>, Surv
         return Err(SurveyError::Poses { path: path.to_path_buf(), found: sights.len(), of });
     }
     Ok(sights)
+}
+
+/// How high above the ground the lower node was carried, metres: recorded heights tell, where they can be such; otherwise the
+/// foot was on the ground.
+fn carried_m(sights: &[Sight], foot_m: f64) -> f64 {
+    let mean_m = sights.iter().map(|sight| sight.at_m.z).sum::<f64>() / sights.len().max(1) as f64;
+    if (foot_m..=2.0).contains(&mean_m) { mean_m } else { foot_m }
 }

@@ -6,8 +6,8 @@ use super::{Line, PAIR_UNKNOWNS, Pair, Traced, UNKNOWNS, start, traverse_pair};
 use crate::depth::Measured;
 use crate::field;
 use crate::fit::Dipole;
-use crate::fit::ring::{Mergeable, Ring};
-use crate::fit::traverse::{Shared, Traversed, UNKNOWNS as DIPOLE_UNKNOWNS, traverse};
+use crate::fit::ring::{Look, Mergeable, Ring};
+use crate::fit::traverse::{Shared, Traversed, UNKNOWNS as DIPOLE_UNKNOWNS, over};
 use crate::math;
 
 /// What is tried as the dipole's depth, over that which the nodes' ratio gives at the strongest look.
@@ -116,14 +116,15 @@ impl Models {
 
 /// A dipole that begins beneath the strongest look.
 fn dipole<const N: usize, L: Mergeable>(walk: &Ring<N, L>, shared: &Shared) -> Option<Traversed> {
-    let look = start::strongest(walk.looks().iter().map(Mergeable::look))?;
+    let looks: heapless::Vec<Look, N> = walk.looks().iter().map(|sight| *sight.look()).collect();
+    let look = start::strongest(looks.iter())?;
     let [field_nt, _] = look.fields_nt;
     let mut best: Option<Traversed> = None;
     for share in DEPTHS {
         let below = Vec3::Z * (share * start::depth_below(look, 3.0));
         let field_t = (field_nt * 1e-9).to_array();
         let moment = Vec3::from_array(field::dipole_moment(field_t, below.to_array()));
-        let found = traverse(walk, Dipole { at_m: look.at_m - below, moment }, shared);
+        let found = over::<N>(&looks, Dipole { at_m: look.at_m - below, moment }, shared);
         if let Ok(found) = found
             && best.is_none_or(|best| found.chi_square < best.chi_square)
         {
