@@ -120,6 +120,7 @@ pub fn keep_all() {
     keep(Traced::<Line, UNKNOWNS>::sigma as *const ());
     keep(Traced::<Line, UNKNOWNS>::reduced_chi_square as *const ());
     keep(Traced::<Line, UNKNOWNS>::depth_below_m as *const ());
+    keep(Traced::<Line, UNKNOWNS>::depth_in_soil_m as *const ());
     keep(Traced::<Line, UNKNOWNS>::stated_depth_m as *const ());
     keep(Traced::<Line, UNKNOWNS>::left_of_m as *const ());
     keep(Traced::<Line, UNKNOWNS>::lay_rad as *const ());

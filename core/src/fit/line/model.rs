@@ -116,7 +116,9 @@ impl Models {
 
 /// A dipole that begins beneath the strongest look.
 fn dipole<const N: usize, L: Mergeable>(walk: &Ring<N, L>, shared: &Shared) -> Option<Traversed> {
-    let looks: heapless::Vec<Look, N> = walk.looks().iter().map(|sight| *sight.look()).collect();
+    let mut looks = heapless::Vec::<Look, N>::new();
+    // There is room for all: `collect` would not know.
+    walk.looks().iter().for_each(|sight| looks.push(*sight.look()).unwrap_or(()));
     let look = start::strongest(looks.iter())?;
     let [field_nt, _] = look.fields_nt;
     let mut best: Option<Traversed> = None;
