@@ -120,29 +120,30 @@ def with_keys_alone(browser):
                 return
         raise SystemExit(f"{selector} is not reached by keyboard on {page.url}")
 
+    def enter(leads_to):
+        page.keyboard.press("Enter")
+        page.wait_for_url(leads_to, timeout=60_000)
+
     page.goto(ADDRESS)
     page.keyboard.press("Tab")
     expect("skip" in (page.evaluate("() => document.activeElement.className") or ""), "the first stop does not skip")
     page.keyboard.press("Enter")
     expect(page.evaluate("() => document.activeElement.id") == "content", "skipping does not lead to the content")
     tab_to(".cards a")
-    page.keyboard.press("Enter")
+    enter("**/job/yard.job")
     tab_to("a[href$='/upload']")
-    page.keyboard.press("Enter")
+    enter("**/upload")
     tab_to("#name")
     page.keyboard.type("walk-1")
     # What the system's own dialog does, a test cannot.
     page.set_input_files("#files", [str(file) for file in sorted(CAPTURE.iterdir())])
     tab_to("button")
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/station/*", timeout=60_000)
+    enter("**/station/*")
     expect(page.locator(".verdict").first.inner_text() in ("Agree", "Doubt", "Refuse"), "no verdict after the upload")
     expect("walk-1" in page.inner_text("body"), "the capture's name is not told")
     station = page.url
     tab_to("a[href$='/pictures']")
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/pictures", timeout=60_000)
-    page.wait_for_load_state("load")
+    enter("**/pictures")
     drawn = page.eval_on_selector_all("img", "all => all.map(i => i.complete && i.naturalWidth)")
     expect(len(drawn) >= 5 and all(drawn), f"pictures are missing: {drawn}")
     expect(page.evaluate(TOO_WIDE) == [], f"pictures are wider than a phone: {page.evaluate(TOO_WIDE)}")
@@ -151,8 +152,7 @@ def with_keys_alone(browser):
     tab_to("#note")
     page.keyboard.type("taken in with the keyboard <b>")
     tab_to("form[action$='/note'] button")
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/station/*#notes")
+    enter("**/station/*#notes")
     expect("taken in with the keyboard <b>" in page.inner_text("#notes"), "the note is not shown")
     shoot(page, "phone-after-upload")
     # What is wrong is said on a page, and the way back leads on.
