@@ -3,16 +3,8 @@
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
 nullwalk=$1
-python=${PYTHON:-python3}
-environment="${CARGO_TARGET_DIR:-$here/../target}/venv-maps"
-
-# Made anew when what is pinned has changed.
-if ! cmp -s "$here/maps/requirements.txt" "$environment/requirements.txt"; then
-    rm -rf "$environment"
-    "$python" -m venv "$environment"
-    "$environment/bin/pip" install --quiet --disable-pip-version-check -r "$here/maps/requirements.txt"
-    cp "$here/maps/requirements.txt" "$environment/requirements.txt"
-fi
+source "$here/python.sh"
+pinned_python maps "$here/maps/requirements.txt"
 
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT

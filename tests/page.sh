@@ -5,16 +5,8 @@ set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
 nullwalk=$1
 pictures=${2:-}
-python=${PYTHON:-python3}
-environment="${CARGO_TARGET_DIR:-$here/../target}/venv-page"
-
-# Made anew when what is pinned has changed.
-if ! cmp -s "$here/page/requirements.txt" "$environment/requirements.txt"; then
-    rm -rf "$environment"
-    "$python" -m venv "$environment"
-    "$environment/bin/pip" install --quiet --disable-pip-version-check -r "$here/page/requirements.txt"
-    cp "$here/page/requirements.txt" "$environment/requirements.txt"
-fi
+source "$here/python.sh"
+pinned_python page "$here/page/requirements.txt"
 
 work=$(mktemp -d)
 serving=

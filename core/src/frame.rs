@@ -7,6 +7,12 @@ use crate::math;
 /// The most channels one instrument may have.
 pub const MAX_CHANNELS: usize = 8;
 
+/// Magnitude of a sample, without overflow: -1 counts as 0.
+#[inline(always)]
+pub(crate) fn magnitude(sample: i32) -> i32 {
+    sample ^ (sample >> 31)
+}
+
 /// Number of a sample since the recording began. It counts through gaps, and wraps at 2^64.
 pub type SampleIndex = u64;
 

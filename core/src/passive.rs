@@ -3,7 +3,7 @@
 
 use crate::array::{Array, CommonPhase, Glimpse};
 use crate::error::ConfigError;
-use crate::frame::{Block, MastReading};
+use crate::frame::{Block, MastReading, magnitude};
 use crate::gain::{Ladder, Stepper};
 use crate::mains::{Hum, Mains, MainsState};
 use crate::pose::{Readings, Shutter};
@@ -85,8 +85,7 @@ impl<const C: usize> Passive<C> {
         self.mains.push(mains, &self.ladder, block, |hum| {
             heard(&Heard { hum: *hum, mast: self.shutter.mean(readings, hum.centre) });
         });
-        // Magnitude without overflow: -1 counts as 0.
-        let largest = block.frames.iter().flatten().map(|sample| sample ^ (sample >> 31)).max();
+        let largest = block.frames.iter().flatten().copied().map(magnitude).max();
         let elapsed_s = block.frames.len() as f32 / self.mains.rate_hz();
         stepper.push(&self.ladder, largest.unwrap_or(0), block.rung, mains.is_settling(), elapsed_s);
     }

@@ -3,13 +3,13 @@
 //! (`cargo test --release -p nullwalk-core --test line -- --nocapture`).
 
 mod bound;
+mod broken;
 mod draws;
 mod matrix;
 
 use glam::Vec3;
 use nullwalk_core::chi_square::{Level, upper_point};
 use nullwalk_core::depth::Measured;
-use nullwalk_core::field::{grounded, segment};
 use nullwalk_core::fit::line::{self, Line, Traced, UNKNOWNS as FITTED, traverse};
 use nullwalk_core::fit::{Look, Ring, Shared, Undetermined};
 use proptest::prelude::*;
@@ -229,20 +229,6 @@ fn one_glimpse_tells_what_it_can() {
     }
 }
 
-/// Field of a line along x that is not straight and endless: 10 mA, peak, nanotesla.
-fn broken(kind: &str, away_m: f64, depth_m: f64, at: [f64; 3]) -> [f64; 3] {
-    const FAR_M: f64 = 2000.0;
-    let from = |x: f64, y: f64| [at[0] - x, at[1] - y, at[2] + depth_m];
-    let (back, here, on) = (from(-FAR_M, 0.0), from(away_m, 0.0), from(FAR_M, 0.0));
-    let aside = from(away_m, FAR_M);
-    let pieces = match kind {
-        "end" => [grounded(0.01, back, here), [0.0; 3], [0.0; 3]],
-        "elbow" => [segment(0.01, back, here), segment(0.01, here, aside), [0.0; 3]],
-        _ => [segment(0.01, back, here), segment(0.007, here, on), segment(0.003, here, aside)],
-    };
-    [0, 1, 2].map(|n| 1e9 * pieces.iter().map(|b| b[n]).sum::<f64>())
-}
-
 /// Three lanes across a line that ends in the ground, turns by a right angle or loses 30 % to a branch so many depths from
 /// the middle lane.
 #[test]
@@ -265,7 +251,7 @@ fn bends_ends_and_tees_show_in_chi_square() {
                 let mut ring: Ring<128> = Ring::default();
                 for at in walk() {
                     let mut node = |up: f64| {
-                        let b = broken(kind, away_m, depth_m, [at[0], at[1], at[2] + up]);
+                        let b = broken::field_nt(kind, away_m, depth_m, [at[0], at[1], at[2] + up]);
                         vector(&b.map(|b| b + SIGMA_NT * noise.next()))
                     };
                     ring.push(Look {

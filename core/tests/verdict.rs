@@ -1,6 +1,9 @@
 //! How several depths become one, with the errors they share: against closed forms, and against draws from the very
 //! model that is assumed.
 
+mod draws;
+
+use draws::Noise;
 use nullwalk_core::depth::{Depth, Unusable};
 use nullwalk_core::verdict::{Clue, Depths, Reason, Reasons, Shared, Verdict, combined, judge};
 
@@ -57,20 +60,6 @@ fn no_method_counts_against_itself() {
     assert!(found.chi_square > 1.0, "it is judged all the same: {found:?}");
 }
 
-/// Gaussian noise from a seed (sum of twelve uniforms).
-struct Noise(u64);
-
-impl Noise {
-    fn next(&mut self) -> f32 {
-        let mut sum = -6.0;
-        for _ in 0..12 {
-            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            sum += (self.0 >> 40) as f32 / (1 << 24) as f32;
-        }
-        sum
-    }
-}
-
 /// What depths drawn from a model come to, when they are combined by it and when they are taken for independent: rms of
 /// the error in stated sigmas of both, and the mean of chi-square.
 fn drawn(shared: &Shared) -> (f64, f64, f64) {
@@ -83,10 +72,10 @@ fn drawn(shared: &Shared) -> (f64, f64, f64) {
     let (mut squares, mut proud, mut chi_squares) = (0.0_f64, 0.0_f64, 0.0_f64);
     const COUNT: usize = 20_000;
     for _ in 0..COUNT {
-        let (ratio, walk) = (noise.next(), noise.next());
+        let (ratio, walk) = (noise.next() as f32, noise.next() as f32);
         let depths: Depths = std::array::from_fn(|n| {
             let error_m = shared.node_ratio_m[n] * ratio + common2(n).sqrt() * walk;
-            if n == 3 { NONE } else { depth(2.0 + own(n) * noise.next() + error_m, sigmas[n]) }
+            if n == 3 { NONE } else { depth(2.0 + own(n) * noise.next() as f32 + error_m, sigmas[n]) }
         });
         let found = combined(&depths, shared).unwrap();
         squares += f64::from((found.depth.depth_m - 2.0) / found.depth.sigma_m).powi(2);

@@ -5,6 +5,7 @@ pub mod alignment;
 pub mod book;
 pub mod calibrate;
 pub mod capture;
+mod carried;
 mod chart;
 pub mod cli;
 pub mod equipment;

@@ -131,13 +131,9 @@ fn what_cannot_be_drawn_is_no_picture() {
         steps,
         outcome: run::Outcome {
             fix: None,
-            judgement: nullwalk_core::verdict::Judgement {
-                verdict: Verdict::Refuse,
-                depth: None,
-                range: None,
-                shallow_m: None,
-                reasons: nullwalk_core::verdict::Reasons::default(),
-            },
+            judgement: nullwalk_core::verdict::Judgement::refused(
+                nullwalk_core::verdict::Reasons::default(),
+            ),
             duration_s: 0.0,
             log: Vec::new(),
             carrier_offset_hz: 0.0,

@@ -66,6 +66,11 @@ fn lines_at_the_limit_are_noticed_in_95_of_100() {
     }
 }
 
+fn message(error: &dyn std::fmt::Display, parts: &[&str]) {
+    let text = error.to_string();
+    assert!(parts.iter().all(|part| text.contains(part)), "{text}");
+}
+
 fn question() -> Question {
     Question { false_alarm: 0.01, current_ma: 10.0, depth_m: 1.0, soil: Soil::Dry }
 }
@@ -91,6 +96,34 @@ fn two_lines_of_a_yard_are_found_with_place_depth_and_current() {
         }
         let phase_deg = sweep.lines[1].phase_deg.unwrap();
         assert!((phase_deg - 2_f64.to_degrees()).abs() < 5.0, "{phase_deg}");
+    }
+}
+
+/// A mast that is carried above the ground, and one whose positions are nobody's height above it.
+#[test]
+fn depths_count_from_the_ground_however_high_the_mast_was_carried() {
+    const HIGHER_M: f64 = 0.1;
+    let dig = DigBox::new(DVec2::ZERO, 6.0, 6.0).unwrap();
+    let line = (wire(DVec2::new(3.0, 3.0), 0.9, 10.0), Complex64::from(0.05));
+    let folder = tempfile::tempdir().unwrap();
+    let swept = |name: &str, recorded_above_m: f64, said_m: Option<f64>| {
+        let mut walk = lanes(DVec2::ZERO, 6.0, 6.0, 1.0, 0.1, Phase::Free);
+        walk.sights.iter_mut().for_each(|sight| sight.at_m.z += HIGHER_M);
+        let mut walk = seen(&walk, &[line], 5);
+        walk.sights.iter_mut().for_each(|sight| sight.at_m.z += recorded_above_m);
+        let path = folder.path().join(name);
+        yard::write(&walk, &path);
+        let (walk, _) = Walk::open(&[path], Listen::Tone, Phase::Free, said_m)?;
+        sweep(&walk, &dig, &question())
+    };
+    let carried_m = yard::FOOT_M + HIGHER_M;
+    let sea = swept("sea-unsaid", 431.0, None).unwrap_err();
+    message(&sea, &["--carried", "recorded heights", "say how high"]);
+    message(&swept("too-high", 0.0, Some(2.5)).unwrap_err(), &["--carried", "0 to 2 m"]);
+    // The same as recorded, and as said.
+    for sweep in [swept("recorded", 0.0, None), swept("sea", 431.0, Some(carried_m))].map(Result::unwrap) {
+        let depth = sweep.lines[0].depth_m.unwrap();
+        assert!((depth.value - 0.9).abs() < 0.01, "{depth:?}");
     }
 }
 
@@ -209,10 +242,6 @@ fn the_books_run_is_taken_apart() {
 fn what_cannot_be_surveyed_is_told_with_place_and_remedy() {
     let walk = lanes(DVec2::ZERO, 4.0, 4.0, 1.0, 0.2, Phase::Free);
     let far = DigBox::new(DVec2::new(50.0, 0.0), 4.0, 4.0).unwrap();
-    let message = |error: &dyn std::fmt::Display, parts: &[&str]| {
-        let text = error.to_string();
-        assert!(parts.iter().all(|part| text.contains(part)), "{text}");
-    };
     message(&sweep(&walk, &far, &question()).unwrap_err(), &["--box 50,0,4,4", "none of the", "walk it"]);
     message(&DigBox::new(DVec2::ZERO, 0.0, 4.0).unwrap_err(), &["--box", "0 m and 4 m", "width"]);
     message(&circle(&walk, &asked()).unwrap_err(), &["--centre", "full circle"]);
@@ -223,7 +252,8 @@ fn what_cannot_be_surveyed_is_told_with_place_and_remedy() {
     let [first, second, third] = ["first", "second", "third"].map(|name| folder.path().join(name));
     yard::write(&walk, &first);
     yard::write(&Walk { tone_hz: 512.0, ..walk.clone() }, &second);
-    let open = |paths: &[std::path::PathBuf], listen| Walk::open(paths, listen, Phase::Free).unwrap_err();
+    let open =
+        |paths: &[std::path::PathBuf], listen| Walk::open(paths, listen, Phase::Free, None).unwrap_err();
     message(&open(&[first.clone(), second], Listen::Tone), &["second", "512 Hz", "8192 Hz", "on its own"]);
     message(&open(&[first], Listen::Mains(None)), &["first", "leave --mains out"]);
     let mut lost = walk.clone();

@@ -241,6 +241,7 @@ pub fn keep_all() {
     keep(Reasons::as_slice as *const ());
     keep(Reasons::severity as *const ());
     keep(verdict::judge as *const ());
+    keep(verdict::Judgement::refused as *const ());
     keep(verdict::Judgement::with as *const ());
     keep(verdict::combined as *const ());
     keep(verdict::Clue::code as *const ());

@@ -38,6 +38,12 @@ impl<const U: usize> Normal<U> {
     }
 }
 
+/// Variance of a sum of unknowns, each so many times.
+pub fn variance<const U: usize>(covariance: &Matrix<U>, times: [f32; U]) -> f32 {
+    let rows = covariance.iter().zip(times);
+    rows.map(|(row, a)| a * row.iter().zip(times).map(|(cell, b)| cell * b).sum::<f32>()).sum()
+}
+
 /// Solution of the equations of a symmetric positive definite matrix; `None` where it is none.
 pub fn solution<const U: usize>(matrix: &Matrix<U>, right: [f32; U]) -> Option<[f32; U]> {
     Some(solve(&factor(matrix).ok()?, right))

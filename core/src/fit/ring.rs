@@ -31,6 +31,11 @@ pub struct Look {
 }
 
 impl Look {
+    /// Places of the lower and the upper node, site frame, metres.
+    pub(crate) fn nodes_m(&self) -> [Vec3; 2] {
+        [self.at_m, self.at_m + self.upper_m]
+    }
+
     /// What residuals of the lower and the upper node are multiplied by to be in sigmas, when fields are known to a
     /// `relative` error beside their noise.
     #[inline(always)]

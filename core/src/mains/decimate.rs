@@ -1,6 +1,7 @@
 //! From the converter's rate to some 2000 samples a second: three running sums and their differences (Hogenauer 1981, IEEE
 //! ASSP-29:155), in whole numbers that may wrap, because only differences count.
 
+use crate::frame::magnitude;
 use crate::math;
 
 /// Samples a second that the decimator aims at: the 19 half orders of a 60 Hz grid end at 576 Hz.
@@ -71,10 +72,9 @@ impl Decimation {
         for (channel, sums) in state.sums.iter_mut().enumerate() {
             let [mut first, mut second, mut third] = *sums;
             for sample in now.iter().filter_map(|frame| frame.get(channel)) {
-                // Magnitude without overflow: -1 counts as 0.
-                let magnitude = sample ^ (sample >> 31);
-                if magnitude > largest {
-                    largest = magnitude;
+                let size = magnitude(*sample);
+                if size > largest {
+                    largest = size;
                 }
                 first = first.wrapping_add(sample >> self.shift);
                 second = second.wrapping_add(first);

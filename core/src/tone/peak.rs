@@ -5,6 +5,7 @@
 //! no more than that times the square root of the number of channels. Only where this bound comes near the
 //! rail are the samples themselves looked at.
 
+use crate::frame::magnitude;
 use crate::math;
 
 /// Share of the rail from which the largest sample is known exactly.
@@ -41,9 +42,7 @@ impl Peak {
             if power < near_power {
                 self.power = greater(self.power, power);
             } else {
-                // Magnitude without overflow: -1 counts as 0.
-                let magnitudes = frame.iter().map(|sample| sample ^ (sample >> 31));
-                self.largest = magnitudes.fold(self.largest, i32::max);
+                self.largest = frame.iter().copied().map(magnitude).fold(self.largest, i32::max);
             }
         }
     }
@@ -100,13 +99,13 @@ mod tests {
         #[test]
         fn a_sample_at_the_rail_is_never_missed_and_nothing_else_is_one(frames in frames()) {
             let rail = RAIL - 2;
-            let touches = frames.as_flattened().iter().any(|&x| x ^ (x >> 31) >= rail);
+            let touches = frames.as_flattened().iter().any(|&x| x.max(!x) >= rail);
             prop_assert_eq!(peak_of(&frames).is_clipped(rail), touches);
         }
 
         #[test]
         fn the_peak_is_exact_near_the_rail_and_elsewhere_a_bound(frames in frames()) {
-            let largest = frames.as_flattened().iter().map(|&x| x ^ (x >> 31)).max().unwrap_or(0);
+            let largest = frames.as_flattened().iter().map(|&x| x.max(!x)).max().unwrap_or(0);
             let told = peak_of(&frames).counts();
             if largest >= RAIL / 2 {
                 prop_assert_eq!(told, largest);

@@ -8,9 +8,10 @@
 use glam::Vec3;
 use heapless::Vec;
 
-use super::regress::{Regress, variance};
+use super::regress::Regress;
 use crate::depth::Measured;
 use crate::fit::line::{Line, PhasorLook};
+use crate::fit::normal::variance;
 use crate::fit::{Look, Shared};
 use crate::math;
 
@@ -82,8 +83,8 @@ impl Frame<'_> {
         let [lower, _] = look.fields_nt;
         let sign = if lower.dot(model_nt) * current_a < 0.0 { -1.0 } else { 1.0 };
         let heading = if current_a < 0.0 { -1.0 } else { 1.0 };
-        let nodes_m = [look.at_m, look.at_m + look.upper_m];
-        let [returned_nt, upper_returned_nt] = nodes_m.map(|at_m| self.line.returned_nt(at_m) * heading);
+        let [returned_nt, upper_returned_nt] =
+            look.nodes_m().map(|at_m| self.line.returned_nt(at_m) * heading);
         let [_, upper] = look.fields_nt;
         let own_nt = [lower * sign - returned_nt, upper * sign - upper_returned_nt];
         let sigma_m = look.pose_sigma_m * look.pose_sigma_m + self.place_m * self.place_m;

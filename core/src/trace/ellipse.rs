@@ -9,12 +9,8 @@ use glam::Vec3;
 
 use super::regress::Regress;
 use crate::depth::Measured;
-use crate::fit::Look;
-use crate::fit::line::{Line, PhasorLook};
+use crate::fit::line::{Line, PhasorLook, SCALE_NT};
 use crate::math;
-
-/// The field of 1 A at 1 m, in nanotesla.
-const SCALE_NT: f32 = 200.0;
 
 /// What is out of step with a line.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,7 +33,7 @@ pub fn out_of_step(looks: &[PhasorLook], line: &Line, relative: f32) -> Option<O
     for sight in looks {
         let seen = Turned::of(sight, line);
         let scale_nt = SCALE_NT * line.current_a;
-        let nodes = seen.nodes_m(&sight.look).map(|at_m| {
+        let nodes = sight.look.nodes_m().map(|at_m| {
             let from_m = at_m - line.at_m;
             let (aside_m, above_m) = (from_m.dot(left), from_m.z - line.along.z * from_m.dot(line.along));
             // Both point to the right where the line's own field does: what is behind it is negative.
@@ -82,7 +78,7 @@ struct Turned {
 impl Turned {
     fn of(sight: &PhasorLook, line: &Line) -> Self {
         let PhasorLook { look, quadrature_nt } = sight;
-        let model_nt = [look.at_m, look.at_m + look.upper_m].map(|at_m| line.field_nt(at_m));
+        let model_nt = look.nodes_m().map(|at_m| line.field_nt(at_m));
         let along = |fields: &[Vec3; 2]| fields.iter().zip(&model_nt).map(|(a, b)| a.dot(*b)).sum::<f32>();
         let (c, s) = (along(&look.fields_nt), along(quadrature_nt));
         let size = math::recip_sqrt(c * c + s * s + f32::MIN_POSITIVE);
@@ -90,10 +86,6 @@ impl Turned {
         let [a, b] = look.fields_nt;
         let [c, d] = *quadrature_nt;
         Self { model_nt, behind_nt: [c * cos - a * sin, d * cos - b * sin] }
-    }
-
-    fn nodes_m(&self, look: &Look) -> [Vec3; 2] {
-        [look.at_m, look.at_m + look.upper_m]
     }
 
     /// Fields less what of them lies along the line's own: that the turning has taken.

@@ -14,14 +14,12 @@ use crate::chi_square::{Level, upper_point};
 use crate::depth::line::{self as closed, Crossing as Straight};
 use crate::depth::{Depth, Measured, Unusable, valid};
 use crate::fit::line::{
-    self, Kind, Line, Models, PhasorLook, TWO_UNKNOWNS, Traced, Two, UNKNOWNS, traverse_two,
+    self, Kind, Line, Models, PhasorLook, SCALE_NT, TWO_UNKNOWNS, Traced, Two, UNKNOWNS, traverse_two,
 };
 use crate::fit::{Mergeable, Ring, Shared, Undetermined};
 use crate::math;
-use crate::verdict::{Judgement, Place, Range95, Reason, Reasons, Verdict};
+use crate::verdict::{Evidence, Judgement, Place, Reason, Reasons};
 
-/// Half width of a normal 95 % range in sigmas.
-const SIGMAS_95: f32 = 1.96;
 /// A walk in which no field stands out by so many sigmas tells nothing.
 const HEARD: f32 = 6.0;
 /// More clipped looks than one in so many: what is strongest is missing.
@@ -88,7 +86,7 @@ impl Tracer {
             kind: None,
             crossings: heapless::Vec::new(),
             two: None,
-            judgement: refused(Reasons::default()),
+            judgement: Judgement::refused(Reasons::default()),
         };
         let mut reasons = Reasons::default();
         reasons.add_if(state.saturated.saturating_mul(CLIPPED) > state.pushed, Reason::Saturated);
@@ -98,7 +96,7 @@ impl Tracer {
             } else {
                 Reason::TooNoisy
             });
-            fix.judgement = refused(reasons);
+            fix.judgement = Judgement::refused(reasons);
             return fix;
         }
         let shared = self.shared(state);
@@ -111,7 +109,7 @@ impl Tracer {
             // Which of the two it was, is not kept; that there is none, is what matters.
             reasons.add(Reason::NotALine);
             fix.two = separate.then(|| self.two(walk, &shared, None)).flatten();
-            fix.judgement = refused(reasons);
+            fix.judgement = Judgement::refused(reasons);
             return fix;
         };
         self.fill(&mut fix, state, &shared, &found, reasons, separate);
@@ -312,7 +310,7 @@ impl Tracer {
         let aside_m = found.left_of_m(lift.at_m);
         let depth = closed::lift(lift.before, lift.lifted, lift.height_m, 0.0, aside_m)?;
         // What returns through the soil takes as much off either reading, so the walk's own answer puts it right.
-        let returned = found.source.returned_per_m * found.source.current_a.abs() * 200e-9;
+        let returned = found.source.returned_per_m * found.source.current_a.abs() * SCALE_NT * 1e-9;
         let put_right = |node: NodeField| {
             let size = node.field_t.length();
             NodeField { field_t: node.field_t * ((size + returned) / size.max(f32::MIN_POSITIVE)), ..node }
@@ -414,48 +412,28 @@ fn is_something(value: Measured) -> bool {
     value.value.abs() > BEYOND * value.sigma
 }
 
-/// The verdict without a figure.
-fn refused(reasons: Reasons) -> Judgement {
-    Judgement { verdict: Verdict::Refuse, depth: None, range: None, shallow_m: None, reasons }
-}
-
-/// From the stated depth and what every method says to a verdict: in doubt the range holds them all, and a bent field
-/// brings the shallow bound nearer.
+/// From the stated depth and what every method says to a verdict.
 fn judged(
     stated: Measured,
     depths: &LineDepths,
     two: Option<&TwoLines>,
     mut reasons: Reasons,
 ) -> Judgement {
-    let Ok(depth) = of_measured(stated) else {
+    let Ok(stated) = of_measured(stated) else {
         reasons.add(Reason::TooNoisy);
-        return refused(reasons);
+        return Judgement::refused(reasons);
     };
-    let verdict = reasons.severity();
-    if verdict == Verdict::Refuse {
-        return refused(reasons);
-    }
-    let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
-    let agreed = own(&depth);
-    let separated = two.filter(|two| two.explains).map(|two| &two.first.depth);
     // A separated line in the sky or far below is no line.
-    let separated = separated.filter(|depth| valid(depth.depth_m, depth.sigma_m).is_ok());
-    let all = depths.iter().flatten().chain(separated).map(own);
-    let (low, high) = all.fold(agreed, |(low, high), (l, h)| (low.min(l), high.max(h)));
+    let separated = two
+        .filter(|two| two.explains)
+        .and_then(|two| valid(two.first.depth.depth_m, two.first.depth.sigma_m).ok());
+    let [ratio, rays, half_width, diagonal, lift, fit] = depths.map(Result::ok);
+    let methods = [ratio, rays, half_width, diagonal, lift, fit, separated];
     // A neighbour too weak to be noticed makes it read too deep as easily as too shallow, and that is the dangerous way.
-    let unnoticed = UNNOTICED * depth.depth_m;
-    let sigma_m = math::sqrt(depth.sigma_m * depth.sigma_m + unnoticed * unnoticed);
-    let low_at_least = low.min(depth.depth_m - SIGMAS_95 * sigma_m);
-    let (low_m, high_m) = if verdict == Verdict::Doubt { (low, high) } else { agreed };
-    let bent = reasons.as_slice().iter().any(|reason| reason.bends());
-    let shallow_m = if bent { low_at_least / OVER_READ } else { low_at_least };
-    Judgement {
-        verdict,
-        depth: Some(depth),
-        range: Some(Range95 { low_m: low_m.max(0.0), high_m }),
-        shallow_m: Some(shallow_m.max(0.0)),
-        reasons,
-    }
+    let unnoticed_m = UNNOTICED * stated.depth_m;
+    let sigma_m = math::sqrt(stated.sigma_m * stated.sigma_m + unnoticed_m * unnoticed_m);
+    let cautious = Depth { sigma_m, ..stated };
+    Judgement::of(&Evidence { stated, cautious, methods: &methods, over_read: OVER_READ }, reasons)
 }
 
 /// Whether what returns in step and what returns behind are of one soil: to first order they are the same, and the more

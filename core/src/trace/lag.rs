@@ -5,8 +5,9 @@
 
 use core::f32::consts::PI;
 
-use super::regress::{Regress, variance};
+use super::regress::Regress;
 use crate::depth::Measured;
+use crate::fit::normal::variance;
 use crate::math;
 
 /// Sigmas by which the phase must lag before a direction is told.

@@ -20,6 +20,7 @@ use crate::error::ConfigError;
 use crate::fit::line::PhasorLook;
 use crate::fit::{Mergeable, Ring, Shared};
 use crate::frame::SampleIndex;
+use crate::looking::{CARRIED_SIGMA_M, GAIT_SIGMA};
 use crate::math;
 
 pub use crossing::{Crossing, MAX_CROSSINGS};
@@ -29,10 +30,6 @@ pub use lag::{Away, Lag, NoLag, PhaseAt, lag};
 
 /// Looks kept of a walk.
 pub const LOOKS: usize = 128;
-/// How evenly the mast is carried: relative error of a field.
-const GAIT_SIGMA: f32 = 0.005;
-/// Standard uncertainty of the height at which it is carried, metres (common practice, no source).
-const CARRIED_SIGMA_M: f32 = 0.005;
 
 /// Settings of a trace.
 #[derive(Debug, Clone, Copy, PartialEq)]

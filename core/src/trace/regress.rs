@@ -32,9 +32,3 @@ impl<const K: usize> Regress<K> {
         self.normal.step().zip(self.normal.covariance().ok())
     }
 }
-
-/// Variance of a sum of coefficients, each so many times.
-pub fn variance<const K: usize>(covariance: &Matrix<K>, times: [f32; K]) -> f32 {
-    let rows = covariance.iter().zip(times);
-    rows.map(|(row, a)| a * row.iter().zip(times).map(|(cell, b)| cell * b).sum::<f32>()).sum()
-}

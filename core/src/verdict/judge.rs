@@ -1,13 +1,11 @@
 //! From several depths, with the errors they share, to one with a range; and from reasons to a verdict.
 
-use super::{Depths, Judgement, Range95, Reason, Reasons, Verdict};
+use super::{Depths, Evidence, Judgement, Reason, Reasons, Verdict};
 use crate::chi_square::{Level, upper_point};
 use crate::depth::Depth;
 use crate::fit::solution;
 use crate::math;
 
-/// Half width of a normal 95 % range in sigmas.
-const SIGMAS_95: f32 = 1.96;
 /// Of each method's variance at least this share is taken for its own.
 const LEAST_OWN: f32 = 0.05;
 /// Variance of a method that gave nothing, square metres.
@@ -124,27 +122,12 @@ fn leave_out(matrix: &mut [[f32; 5]; 5], which: usize) {
 /// Judge the depths, and what else was found. When there is doubt, the range grows to hold every method's own.
 pub fn judge(depths: &Depths, combined: Option<Combined>, mut reasons: Reasons) -> Judgement {
     reasons.add_if(combined.is_none(), Reason::TooNoisy);
-    let Some(combined) = combined.filter(|_| reasons.severity() < Verdict::Refuse) else {
-        return Judgement { verdict: Verdict::Refuse, depth: None, range: None, shallow_m: None, reasons };
-    };
-    reasons.add_if(combined.limit.is_none(), Reason::OneMethod);
+    let Some(combined) = combined else { return Judgement::refused(reasons) };
+    // Its limit does not count where there is no figure anyway.
+    reasons.add_if(combined.limit.is_none() && reasons.severity() < Verdict::Refuse, Reason::OneMethod);
     let Depth { depth_m, sigma_m } = combined.depth;
     let unnoticed_m = UNNOTICED * depth_m;
-    let depth = Depth { depth_m, sigma_m: math::sqrt(sigma_m * sigma_m + unnoticed_m * unnoticed_m) };
-    let own = |d: &Depth| (d.depth_m - SIGMAS_95 * d.sigma_m, d.depth_m + SIGMAS_95 * d.sigma_m);
-    let agreed = own(&depth);
-    let all = depths.iter().flatten().map(own);
-    let widest = all.fold(agreed, |(low, high), (l, h)| (low.min(l), high.max(h)));
-    let verdict = reasons.severity();
-    let (low_m, high_m) = if verdict == Verdict::Doubt { widest } else { agreed };
-    let (shallowest_m, _) = widest;
-    let bent = reasons.as_slice().iter().any(|reason| reason.bends());
-    let shallow_m = if bent { shallowest_m / OVER_READ } else { shallowest_m };
-    Judgement {
-        verdict,
-        depth: Some(depth),
-        range: Some(Range95 { low_m: low_m.max(0.0), high_m }),
-        shallow_m: Some(shallow_m.max(0.0)),
-        reasons,
-    }
+    let stated = Depth { depth_m, sigma_m: math::sqrt(sigma_m * sigma_m + unnoticed_m * unnoticed_m) };
+    let methods = depths.map(Result::ok);
+    Judgement::of(&Evidence { stated, cautious: stated, methods: &methods, over_read: OVER_READ }, reasons)
 }

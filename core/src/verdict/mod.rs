@@ -2,6 +2,7 @@
 
 mod clue;
 mod judge;
+mod judgement;
 mod reason;
 
 use crate::depth::{Depth, Measured, Unusable};
@@ -9,6 +10,8 @@ use crate::frame::SampleIndex;
 
 pub use clue::{Clue, Clues};
 pub use judge::{Combined, Shared, combined, judge};
+pub(crate) use judgement::Evidence;
+pub use judgement::{Judgement, Range95};
 pub use reason::{MAX_REASONS, Reason, Reasons};
 
 /// What the methods and checks amount to.
@@ -51,45 +54,6 @@ impl Method {
             Self::Lift => "lift",
             Self::TraverseFit => "traverse fit",
         }
-    }
-}
-
-/// The 95 % range of a depth, metres.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Range95 {
-    /// Lower end.
-    pub low_m: f32,
-    /// Upper end.
-    pub high_m: f32,
-}
-
-/// What the methods and checks amount to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Judgement {
-    /// The verdict.
-    pub verdict: Verdict,
-    /// Depth from the ground down to the source, with its sigma; `None` when refused.
-    pub depth: Option<Depth>,
-    /// Its 95 % range; widened to hold every method when in doubt.
-    pub range: Option<Range95>,
-    /// The shallow bound, metres below the ground: how near the surface the source has to be reckoned with. It allows
-    /// for what the range does not: every method's own range and, in doubt of a bent field, a neighbour that makes all
-    /// of them read too deep. That the ground above it is free is promised by nothing.
-    pub shallow_m: Option<f32>,
-    /// Why the verdict is not `Agree`.
-    pub reasons: Reasons,
-}
-
-impl Judgement {
-    /// The same with one more reason, which may forbid a figure.
-    #[must_use]
-    pub fn with(mut self, reason: Reason) -> Self {
-        self.reasons.add(reason);
-        self.verdict = self.verdict.max(reason.severity());
-        if self.verdict == Verdict::Refuse {
-            (self.depth, self.range, self.shallow_m) = (None, None, None);
-        }
-        self
     }
 }
 

@@ -3,7 +3,6 @@
 use std::f64::consts::{PI, TAU};
 
 use glam::Vec3;
-use nullwalk_core::field::{grounded, segment};
 use nullwalk_core::fit::Look;
 use nullwalk_core::fit::line::PhasorLook;
 use num_complex::Complex64;
@@ -94,20 +93,6 @@ pub fn returned(y: f64, height: f64, depth: f64, k: f64) -> (Complex64, Complex6
         up += both * (l * y).sin();
     }
     (level, up)
-}
-
-/// Field of a line along x that is not straight and endless: 10 mA, peak, nanotesla.
-pub fn broken(kind: &str, away_m: f64, depth_m: f64, at: [f64; 3]) -> Phasor {
-    const FAR_M: f64 = 2000.0;
-    let from = |x: f64, y: f64| [at[0] - x, at[1] - y, at[2] + depth_m];
-    let (back, here, on) = (from(-FAR_M, 0.0), from(away_m, 0.0), from(FAR_M, 0.0));
-    let aside = from(away_m, FAR_M);
-    let pieces = match kind {
-        "end" => [grounded(0.01, back, here), [0.0; 3], [0.0; 3]],
-        "elbow" => [segment(0.01, back, here), segment(0.01, here, aside), [0.0; 3]],
-        _ => [segment(0.01, back, here), segment(0.007, here, on), segment(0.003, here, aside)],
-    };
-    [0, 1, 2].map(|n| Complex64::new(1e9 * pieces.iter().map(|b| b[n]).sum::<f64>(), 0.0))
 }
 
 /// Three lanes across, half a metre apart, at 0.6 m/s and ten looks a second.

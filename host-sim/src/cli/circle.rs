@@ -7,6 +7,7 @@ use glam::DVec2;
 use super::sweep::numbers;
 use super::{Done, Failure, report};
 use crate::book::Verdict;
+use crate::carried;
 use crate::run::Listen;
 use crate::survey::{self, Around, Phase, Walk};
 
@@ -30,6 +31,9 @@ pub struct Options {
     /// The chance that a circle over nothing finds something
     #[arg(long, value_name = "SHARE", default_value = "0.01")]
     false_alarm: f64,
+    /// How high above the ground the lower node was carried, as 0.15m or 6in; without it, the recorded heights tell
+    #[arg(long, value_parser = carried::parsed)]
+    carried: Option<f64>,
     /// Draw bearings and currents
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
@@ -53,7 +57,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         sent_ma: options.sent,
         false_alarm: options.false_alarm,
     };
-    let (walk, notices) = Walk::open(&options.captures, Listen::Tone, options.phase)?;
+    let (walk, notices) = Walk::open(&options.captures, Listen::Tone, options.phase, options.carried)?;
     report::capture_notices(&notices);
     let circle = survey::circle(&walk, &around)?;
     if options.json {

@@ -7,6 +7,7 @@ use glam::DVec2;
 use super::trace::{Order, SoilClass, order};
 use super::{Done, Failure, report};
 use crate::book::Verdict;
+use crate::carried;
 use crate::run::Listen;
 use crate::survey::{self, DigBox, Phase, Question, Walk};
 
@@ -36,6 +37,9 @@ pub struct Options {
     /// What the ground is: it makes a line's depth read shallow
     #[arg(long, value_enum, default_value_t = SoilClass::Unknown)]
     soil: SoilClass,
+    /// How high above the ground the lower node was carried, as 0.15m or 6in; without it, the recorded heights tell
+    #[arg(long, value_parser = carried::parsed)]
+    carried: Option<f64>,
     /// Draw the map
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
@@ -79,7 +83,8 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     let [east, north, wide, high] = numbers("--box", &options.dig)?;
     let dig = DigBox::new(DVec2::new(east, north), wide, high)?;
     let question = options.question()?;
-    let (walk, notices) = Walk::open(&options.captures, listen(options.mains), options.phase)?;
+    let (walk, notices) =
+        Walk::open(&options.captures, listen(options.mains), options.phase, options.carried)?;
     report::capture_notices(&notices);
     let sweep = survey::sweep(&walk, &dig, &question)?;
     if options.json {

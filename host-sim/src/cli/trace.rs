@@ -11,8 +11,8 @@ use super::locate::open;
 use super::{Done, Failure, rank, report};
 use crate::book::{Run, Verdict};
 use crate::capture::{Capture, Content, Description};
+use crate::carried;
 use crate::equipment::coupled;
-use crate::quantity;
 use crate::run::{self, Hums, Kit, Listen, Walk};
 use crate::site::{Seek, builtin};
 use crate::trace::{self, CAUTION, MAINS_CAUTION, Settings, TONE_CAUTION, Trace, Visit};
@@ -35,7 +35,7 @@ pub struct Options {
     #[arg(long, value_enum, default_value_t = SoilClass::Unknown)]
     soil: SoilClass,
     /// How high above the ground the lower node was carried, as 0.15m or 6in; without it, the recorded heights tell
-    #[arg(long, value_parser = carried)]
+    #[arg(long, value_parser = carried::parsed)]
     carried: Option<f64>,
     /// Of a site, only this station
     #[arg(long, value_name = "NUMBER")]
@@ -66,10 +66,6 @@ pub fn order(text: &str) -> Result<Order, String> {
         Ok(order @ 1..=ORDERS) => Ok(Order(Some(order))),
         _ => Err(format!("a harmonic is 1 to {ORDERS}, or auto")),
     }
-}
-
-fn carried(text: &str) -> Result<f64, String> {
-    quantity::length(text).map(|length| length.value)
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]

@@ -5,7 +5,7 @@ use std::path::Path;
 use nullwalk_core::frame::SampleIndex;
 use nullwalk_core::locate::Guidance;
 use nullwalk_core::record::{Fault, Header, Hop, Note, Record, Station};
-use nullwalk_core::verdict::{Fix, Judgement, Verdict};
+use nullwalk_core::verdict::{Fix, Judgement};
 
 use super::{FieldBook, FieldBookError, signal};
 use crate::book;
@@ -157,13 +157,7 @@ impl Recording {
 fn run_station(station: &Station, signal: &Signal) -> book::Station {
     let judgement = match &station.found {
         Ok(fix) => fix.judgement.clone(),
-        Err(reasons) => Judgement {
-            verdict: Verdict::Refuse,
-            depth: None,
-            range: None,
-            shallow_m: None,
-            reasons: reasons.clone(),
-        },
+        Err(reasons) => Judgement::refused(reasons.clone()),
     };
     let outcome = Outcome {
         fix: station.found.as_ref().ok().cloned(),

@@ -204,13 +204,7 @@ impl State {
 
     /// What the verdict is about, as a station: the fix that is shown, or that there is none and why.
     pub fn station(&self, refusal: Reasons) -> Station {
-        let refused = Judgement {
-            verdict: Verdict::Refuse,
-            depth: None,
-            range: None,
-            shallow_m: None,
-            reasons: refusal,
-        };
+        let refused = Judgement::refused(refusal);
         let outcome = Outcome {
             fix: self.held.as_ref().map(|held| held.fix.clone()),
             judgement: self.held.as_ref().map_or(refused, |held| held.fix.judgement.clone()),

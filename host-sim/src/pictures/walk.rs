@@ -109,7 +109,7 @@ impl Walk {
                     let (glimpse, guidance, _) = rows.push(row);
                     gathered.note(&glimpse, &guidance);
                 }
-                let outcome = rows.outcome();
+                let outcome = rows.so_far().outcome();
                 Ok(Some(gathered.walk(&name, outcome, Overlap::NONE, array)))
             }
             Content::Samples { .. } => {

@@ -1,6 +1,6 @@
 //! From any source of samples to looks at a line: of a tone, or of one harmonic of passive mains.
 
-use nullwalk_core::array::{Array, Circumstances, CommonPhase, Glimpse, NodePhasor};
+use nullwalk_core::array::{Array, CommonPhase, Glimpse};
 use nullwalk_core::error::ConfigError;
 use nullwalk_core::fit::line::PhasorLook;
 use nullwalk_core::frame::{Block, MastReading, SampleSource};
@@ -9,7 +9,7 @@ use nullwalk_core::looking::phasor_look;
 use nullwalk_core::mains::{self, Mains, ORDERS};
 use nullwalk_core::passive::{Heard, Passive};
 
-use super::phasors::CLOCK_HZ;
+use super::phasors::{CLOCK_HZ, glimpse};
 use super::{BLOCK, instrument};
 use crate::capture::FieldRecording;
 use crate::equipment::Signal;
@@ -222,13 +222,7 @@ pub fn field_walk(kit: &Kit, recording: &FieldRecording) -> Walk {
     };
     let mut phase = CommonPhase::default();
     for row in &recording.rows {
-        let at = (row.time_s.max(0.0) * CLOCK_HZ).round() as u64;
-        let node = |field_t| NodePhasor { field_t, sigma_t: row.sigma_t };
-        let nodes: Vec<NodePhasor> =
-            [Some(row.lower_t), row.upper_t].into_iter().flatten().map(node).collect();
-        let mast = row.mast.unwrap_or_default();
-        let glimpse = Glimpse::new(at, &nodes, &mut phase, mast, Circumstances::default());
-        walk.take(glimpse, phase, CLOCK_HZ);
+        walk.take(glimpse(row, &mut phase), phase, CLOCK_HZ);
     }
     walk
 }

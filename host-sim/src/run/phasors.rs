@@ -2,15 +2,23 @@
 
 use nullwalk_core::array::{Array, Circumstances, CommonPhase, Glimpse, NodePhasor};
 use nullwalk_core::error::ConfigError;
-use nullwalk_core::locate::{GainState, Guidance, LocateState, Locator, Mark, Settings};
+use nullwalk_core::locate::{GainState, Guidance, Locator, Settings};
 use nullwalk_core::tone::Overlap;
-use nullwalk_core::verdict::{Fix, Reasons};
+use nullwalk_core::verdict::Fix;
 
-use super::{Diary, Outcome};
+use super::{Locating, Outcome};
 use crate::capture::{FieldRecording, FieldRow};
 
 /// Clock in which the instants of a field recording are counted, hertz.
 pub const CLOCK_HZ: f64 = 1e6;
+
+/// What a row shows.
+pub fn glimpse(row: &FieldRow, phase: &mut CommonPhase) -> Glimpse {
+    let at = (row.time_s.max(0.0) * CLOCK_HZ).round() as u64;
+    let node = |field_t| NodePhasor { field_t, sigma_t: row.sigma_t };
+    let nodes: Vec<NodePhasor> = [Some(row.lower_t), row.upper_t].into_iter().flatten().map(node).collect();
+    Glimpse::new(at, &nodes, phase, row.mast.unwrap_or_default(), Circumstances::default())
+}
 
 /// Run a field recording through the locate.
 ///
@@ -33,16 +41,13 @@ pub fn locate_phasors_with(
     for row in &recording.rows {
         locate.push(row);
     }
-    Ok(locate.outcome())
+    Ok(locate.so_far().outcome())
 }
 
 /// The same, a row at a time.
 #[derive(Debug, Clone)]
 pub struct Rows {
-    locator: Locator,
-    state: LocateState,
-    phase: CommonPhase,
-    diary: Diary,
+    locating: Locating,
 }
 
 impl Rows {
@@ -53,36 +58,17 @@ impl Rows {
     pub fn new(array: Array, rate_hz: f64, settings: Settings) -> Result<Self, ConfigError> {
         // Whoever demodulated the rows chose their windows; their noise is taken as independent.
         let locator = Locator::new(array, (1.0 / rate_hz) as f32, Overlap::NONE, settings)?;
-        let (state, phase) = (locator.start(), CommonPhase::default());
-        Ok(Self { locator, state, phase, diary: Diary::new(CLOCK_HZ) })
+        Ok(Self { locating: Locating::new(locator, CLOCK_HZ) })
     }
 
     /// Take the next row in.
     pub fn push(&mut self, row: &FieldRow) -> (Glimpse, Guidance, Option<Fix>) {
-        let at = (row.time_s.max(0.0) * CLOCK_HZ).round() as u64;
-        let node = |field_t| NodePhasor { field_t, sigma_t: row.sigma_t };
-        let nodes: Vec<NodePhasor> =
-            [Some(row.lower_t), row.upper_t].into_iter().flatten().map(node).collect();
-        let mast = row.mast.unwrap_or_default();
-        let glimpse = Glimpse::new(at, &nodes, &mut self.phase, mast, Circumstances::default());
-        let (guidance, fix) = self.locator.push(&mut self.state, &glimpse, None, GainState::default());
-        self.diary.note(&guidance, fix.as_ref());
-        self.diary.end = at;
-        (glimpse, guidance, fix)
+        let glimpse = glimpse(row, &mut self.locating.phase);
+        self.locating.push(glimpse, None, GainState::default())
     }
 
-    /// The mark as far as it is known.
-    pub fn mark(&self) -> Option<&Mark> {
-        self.state.mark()
-    }
-
-    /// Why there is no fix, if it ends here without one.
-    pub fn refusal(&self) -> Reasons {
-        self.locator.refusal(&self.state)
-    }
-
-    /// What it amounts to if it ends here.
-    pub fn outcome(&self) -> Outcome {
-        self.diary.clone().close(self.refusal())
+    /// What the rows so far amount to.
+    pub fn so_far(&self) -> &Locating {
+        &self.locating
     }
 }

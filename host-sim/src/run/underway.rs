@@ -5,7 +5,8 @@ use nullwalk_core::instrument::{Instrument, InstrumentState, Update};
 use nullwalk_core::locate::Mark;
 use nullwalk_core::verdict::Reasons;
 
-use super::{Diary, Outcome, cue_for};
+use super::diary::Diary;
+use super::{Outcome, cue_for};
 use crate::synth::Guided;
 
 /// A source on its way through an instrument, a block at a time.

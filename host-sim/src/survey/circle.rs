@@ -229,7 +229,7 @@ struct Fit<'a> {
 
 impl<'a> Fit<'a> {
     fn new(walk: &'a Walk, centre_m: DVec2, radius_m: f64) -> Self {
-        let ground_m = walk.middle_m().z - walk.foot_m;
+        let ground_m = walk.middle_m().z - walk.carried_m;
         let noise_nt = walk.sights.iter().map(|sight| sight.sigma_nt).collect();
         let mut fit = Self {
             walk,
@@ -567,7 +567,7 @@ fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -> Circle {
             let variance = covariance.as_ref().map_or(0.0, |covariance| covariance[(n, n)]);
             let depth_m = fit.ground_m - fit.rays[n].from_m.z;
             // A line that is a little deeper carries as much more.
-            let node_m = depth_m + walk.foot_m;
+            let node_m = depth_m + walk.carried_m;
             let spread = variance.sqrt().hypot(current.norm() * deeper / node_m);
             Leaving {
                 letter,
@@ -587,8 +587,9 @@ fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -> Circle {
     });
     // Abeam of a dipole: 100 nT for 1 A m2 at 1 m; above a line: 200 nT for 1 A at 1 m.
     let coil_nt = moment.unwrap_or(0.0) * 100.0 / radius_m.powi(3);
-    let line_nt =
-        |n: &usize| fit.currents[*n].norm() * 200.0 / (fit.ground_m - fit.rays[*n].from_m.z + walk.foot_m);
+    let line_nt = |n: &usize| {
+        fit.currents[*n].norm() * 200.0 / (fit.ground_m - fit.rays[*n].from_m.z + walk.carried_m)
+    };
     let weakest_nt = order.iter().map(line_nt).fold(f64::INFINITY, f64::min);
     let coil_over_line =
         if lines.is_empty() { if fit.coil { f64::INFINITY } else { 0.0 } } else { coil_nt / weakest_nt };

@@ -38,6 +38,9 @@ pub enum SurveyError {
         /// What is wrong, and what it must be.
         error: ConfigError,
     },
+    /// The height of the walk makes no sense.
+    #[error(transparent)]
+    Carried(#[from] ConfigError),
     /// Its coils form no nodes.
     #[error("{path}, capture.toml, array.node: no 3-axis node; a survey needs the field's direction")]
     Nodes {

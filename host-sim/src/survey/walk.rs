@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use glam::{DMat3, DVec2, DVec3};
+use nullwalk_core::array::Array;
 use nullwalk_core::fit::line::PhasorLook;
 use nullwalk_core::frame::{MastReading, heading_rotation};
 use nullwalk_core::looking::phasor_look;
@@ -11,6 +12,7 @@ use num_complex::Complex64;
 use super::SurveyError;
 use super::wire::NT;
 use crate::capture::{Capture, Content, Description, FieldRecording, Notice};
+use crate::carried;
 use crate::equipment::coupled;
 use crate::run::{self, Kit, Listen};
 use crate::with_channels;
@@ -61,7 +63,7 @@ pub struct Walk {
     /// What phase they share.
     pub phase: Phase,
     /// Height of the lower node above the ground as it was carried, metres.
-    pub foot_m: f64,
+    pub carried_m: f64,
     /// Relative uncertainty of a field that all of them share.
     pub relative: f64,
     /// What was heard, hertz.
@@ -69,7 +71,7 @@ pub struct Walk {
 }
 
 impl Walk {
-    /// From captures, walked one after the other.
+    /// From captures, walked one after the other, with the lower node `carried_m` above the ground or as recorded.
     ///
     /// # Errors
     /// Names the capture that cannot be used, and the remedy.
@@ -77,19 +79,22 @@ impl Walk {
         paths: &[PathBuf],
         listen: Listen,
         phase: Phase,
+        carried_m: Option<f64>,
     ) -> Result<(Self, Vec<Notice>), SurveyError> {
         let mut notices = Vec::new();
-        let mut walk: Option<Self> = None;
+        let mut walk: Option<(Self, Array)> = None;
         for path in paths {
             let capture = Capture::open(path)?;
             notices.extend(capture.notices.iter().cloned());
             let part = Self::of(&capture, path, listen, phase, &mut notices)?;
             match &mut walk {
                 None => walk = Some(part),
-                Some(walk) => walk.append(part, path)?,
+                Some((walk, _)) => walk.append(part.0, path)?,
             }
         }
-        let mut walk = walk.ok_or(SurveyError::NoCapture)?;
+        let (mut walk, array) = walk.ok_or(SurveyError::NoCapture)?;
+        let recorded_up_m = walk.sights.iter().map(|sight| sight.at_m.z);
+        walk.carried_m = carried::height_m(carried_m, recorded_up_m, 0.0, &array)?;
         walk.mark_passes();
         Ok((walk, notices))
     }
@@ -100,7 +105,7 @@ impl Walk {
         listen: Listen,
         phase: Phase,
         notices: &mut Vec<Notice>,
-    ) -> Result<Self, SurveyError> {
+    ) -> Result<(Self, Array), SurveyError> {
         let Description { signal, front_end, array, .. } = &capture.description;
         let config = |error| SurveyError::Config { path: path.to_path_buf(), error };
         let array = coupled(array, front_end, signal).map_err(config)?;
@@ -130,13 +135,9 @@ impl Walk {
             }
         };
         let sigma = array.sigma();
-        Ok(Self {
-            phase,
-            foot_m: carried_m(&sights, f64::from(array.foot_m())),
-            sights,
-            relative: f64::from(sigma.node_ratio.hypot(sigma.tilt_rad)),
-            tone_hz,
-        })
+        let relative = f64::from(sigma.node_ratio.hypot(sigma.tilt_rad));
+        // How high it was carried is known when all of it is.
+        Ok((Self { phase, carried_m: 0.0, sights, relative, tone_hz }, array))
     }
 
     fn append(&mut self, part: Self, path: &Path) -> Result<(), SurveyError> {
@@ -205,13 +206,13 @@ impl Walk {
         sum / self.sights.len().max(1) as f64
     }
 
-    /// Height of the ground in the site frame, near a place: the mean of the nearest looks less the foot.
+    /// Height of the ground in the site frame, near a place: the mean of the nearest looks less the height at which it was carried.
     pub fn ground_m(&self, place_m: DVec2) -> f64 {
         let near = self.sights.iter().min_by(|a, b| {
             let far = |sight: &Sight| sight.at_m.truncate().distance_squared(place_m);
             far(a).total_cmp(&far(b))
         });
-        near.map_or(0.0, |sight| sight.at_m.z) - self.foot_m
+        near.map_or(0.0, |sight| sight.at_m.z) - self.carried_m
     }
 }
 
@@ -279,11 +280,4 @@ fn enough(sights: Vec<Sight>, of: usize, path: &Path) -> Result<Vec<Sight>, Surv
         return Err(SurveyError::Poses { path: path.to_path_buf(), found: sights.len(), of });
     }
     Ok(sights)
-}
-
-/// How high above the ground the lower node was carried, metres: recorded heights tell, where they can be such; otherwise the
-/// foot was on the ground.
-fn carried_m(sights: &[Sight], foot_m: f64) -> f64 {
-    let mean_m = sights.iter().map(|sight| sight.at_m.z).sum::<f64>() / sights.len().max(1) as f64;
-    if (foot_m..=2.0).contains(&mean_m) { mean_m } else { foot_m }
 }

@@ -15,6 +15,7 @@ use nullwalk_core::verdict::Place;
 use serde::Serialize;
 
 use crate::book::{Check, Estimate, Measured, MethodResult, Reason, SitePosition, Station, Tone, Verdict};
+use crate::carried;
 use crate::run::{self, Walk};
 use crate::site::LineTruth;
 
@@ -151,13 +152,10 @@ pub struct Second {
 /// # Errors
 /// When the array has no two nodes, one above the other, or the height of the walk makes no sense.
 pub fn trace(walk: &Walk, mains: bool, settings: &Settings) -> Result<Trace, ConfigError> {
-    let carried_m = settings.carried_m.unwrap_or_else(|| mean_up_m(walk) - settings.ground_up_m);
-    if !(0.0..=2.0).contains(&carried_m) {
-        return Err(ConfigError::new(
-            "--carried",
-            "must be 0 to 2 m above the ground, which the recorded heights are not: say how high the mast was carried",
-        ));
-    }
+    let recorded = walk.seen.iter().filter_map(|seen| seen.glimpse.mast.position);
+    let recorded_up_m = recorded.map(|position| f64::from(position.enu_m.z));
+    let carried_m =
+        carried::height_m(settings.carried_m, recorded_up_m, settings.ground_up_m, &walk.array)?;
     // Where no grid was heard there is nothing to correct for.
     let tone_hz = if walk.frequency_hz > 0.0 { walk.frequency_hz as f32 } else { 50.0 };
     let tracer = Tracer::new(core::Settings {
@@ -213,14 +211,6 @@ fn saturated(walk: &Walk) -> Option<core::Sight> {
     let seen = walk.seen.first()?;
     let look = phasor_look(&seen.glimpse, &walk.array, walk.inflation)?;
     Some(core::Sight { at: seen.glimpse.at, look, wander_m: 0.0, phase_rad: None, saturated: true })
-}
-
-fn mean_up_m(walk: &Walk) -> f64 {
-    let heights =
-        walk.seen.iter().filter_map(|seen| seen.glimpse.mast.position).map(|p| f64::from(p.enu_m.z));
-    let (sum, count) = heights.fold((0.0, 0), |(sum, count), up| (sum + up, count + 1));
-    // Without any look there is no height, and none is needed.
-    if count == 0 { 0.0 } else { sum / f64::from(count) }
 }
 
 /// The word for a class of soil.

@@ -31,7 +31,7 @@ pub fn lanes(corner_m: DVec2, wide_m: f64, high_m: f64, apart_m: f64, step_m: f6
             sights.push(sight(corner_m + DVec2::new(lane as f64 * apart_m, along)));
         }
     }
-    let mut walk = Walk { sights, phase, foot_m: FOOT_M, relative: 0.01, tone_hz: 8192.0 };
+    let mut walk = Walk { sights, phase, carried_m: FOOT_M, relative: 0.01, tone_hz: 8192.0 };
     walk.mark_passes();
     walk
 }
@@ -114,7 +114,7 @@ pub fn round(radius_m: f64, step_m: f64, phase: Phase) -> Walk {
         DVec2::new(sin, cos) * radius_m
     };
     let sights = (0..count).map(|n| sight(place_m(n))).collect();
-    let mut walk = Walk { sights, phase, foot_m: FOOT_M, relative: 0.01, tone_hz: 8192.0 };
+    let mut walk = Walk { sights, phase, carried_m: FOOT_M, relative: 0.01, tone_hz: 8192.0 };
     walk.mark_passes();
     walk
 }

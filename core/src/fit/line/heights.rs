@@ -34,19 +34,8 @@ pub fn kind_by_heights(heights: &[Height]) -> Option<Choice> {
     if heights.len() < 3 {
         return None;
     }
-    let [line, pair, dipole] = [1, 2, 3].map(|power| least(heights, power));
-    let (mut best, mut next) = ((Kind::Line, f32::INFINITY), f32::INFINITY);
-    for (kind, chi_square) in [(Kind::Line, line), (Kind::Pair, pair), (Kind::Dipole, dipole)] {
-        let (_, lowest) = best;
-        if chi_square < lowest {
-            next = lowest;
-            best = (kind, chi_square);
-        } else {
-            next = next.min(chi_square);
-        }
-    }
-    let (kind, chi_square) = best;
-    chi_square.is_finite().then_some(Choice { kind, margin: next - chi_square })
+    let score = |power: i32| Some(least(heights, power)).filter(|chi_square| chi_square.is_finite());
+    Choice::of([(Kind::Line, score(1)), (Kind::Pair, score(2)), (Kind::Dipole, score(3))])
 }
 
 /// The least chi-square over all depths.

@@ -17,7 +17,7 @@ use core::f32::consts::FRAC_PI_2;
 
 use glam::Vec3;
 
-use super::normal::Matrix;
+use super::normal::{Matrix, variance};
 use super::ring::{Mergeable, Ring};
 use super::traverse::{Shared, Undetermined};
 use super::walk::{Search, Seen, Source, Walk};
@@ -33,6 +33,7 @@ pub use model::{Choice, Kind, Models};
 pub use pair::{PAIR_UNKNOWNS, Pair, traverse_pair};
 pub use start::start;
 pub use two::{PhasorLook, TWO_UNKNOWNS, Two, quadrature, traverse_two};
+pub(crate) use wire::SCALE_NT;
 
 /// Unknowns of a line: to the left, up, lay, slope, current, what returns through the soil, gain of the upper node.
 pub const UNKNOWNS: usize = 7;
@@ -133,10 +134,7 @@ impl<S, const U: usize> Traced<S, U> {
 
     /// Standard uncertainty of a sum of unknowns, each so many times.
     fn sigma_of(&self, times: [f32; U]) -> f32 {
-        let rows = self.covariance.iter().zip(times);
-        let variance: f32 =
-            rows.map(|(row, a)| a * row.iter().zip(times).map(|(cell, b)| cell * b).sum::<f32>()).sum();
-        math::sqrt(variance)
+        math::sqrt(variance(&self.covariance, times))
     }
 }
 

@@ -48,6 +48,22 @@ pub struct Choice {
 }
 
 impl Choice {
+    /// The lowest score of those that there are.
+    pub(super) fn of(scores: [(Kind, Option<f32>); 3]) -> Option<Self> {
+        let (mut best, mut next) = (None, f32::INFINITY);
+        for (kind, score) in scores {
+            let Some(score) = score else { continue };
+            match best {
+                Some((_, least)) if score >= least => next = next.min(score),
+                _ => {
+                    next = next.min(best.map_or(f32::INFINITY, |(_, least)| least));
+                    best = Some((kind, score));
+                }
+            }
+        }
+        best.map(|(kind, score)| Self { kind, margin: next - score })
+    }
+
     /// Whether the next one is less likely by a factor of 150 and more.
     pub fn is_decided(&self) -> bool {
         self.margin > DECIDED
@@ -93,24 +109,12 @@ impl Models {
     /// the three, not that it is good: for that there is chi-square.
     pub fn choice(&self) -> Option<Choice> {
         let dear = math::ln(6.0 * self.looks.max(1) as f32);
-        let scores = [
-            (Kind::Dipole, self.dipole.map(|d| d.chi_square), DIPOLE_UNKNOWNS),
-            (Kind::Line, self.line.map(|l| l.chi_square), UNKNOWNS),
-            (Kind::Pair, self.pair.map(|p| p.chi_square), PAIR_UNKNOWNS),
-        ];
-        let (mut best, mut next) = (None, f32::INFINITY);
-        for (kind, chi_square, unknowns) in scores {
-            let Some(chi_square) = chi_square else { continue };
-            let score = chi_square + dear * unknowns as f32;
-            match best {
-                Some((_, least)) if score >= least => next = next.min(score),
-                _ => {
-                    next = next.min(best.map_or(f32::INFINITY, |(_, least)| least));
-                    best = Some((kind, score));
-                }
-            }
-        }
-        best.map(|(kind, score)| Choice { kind, margin: next - score })
+        let score = |chi_square: f32, unknowns: usize| chi_square + dear * unknowns as f32;
+        Choice::of([
+            (Kind::Dipole, self.dipole.map(|d| score(d.chi_square, DIPOLE_UNKNOWNS))),
+            (Kind::Line, self.line.map(|l| score(l.chi_square, UNKNOWNS))),
+            (Kind::Pair, self.pair.map(|p| score(p.chi_square, PAIR_UNKNOWNS))),
+        ])
     }
 }
 

@@ -55,13 +55,14 @@ impl Feed for Replay {
         let update = match &mut self.0 {
             Kind::Rows(locate, rows) => rows.next().map(|row| {
                 let (glimpse, guidance, fix) = locate.push(&row);
-                Update::new(row.time_s, &glimpse, guidance, fix, locate.mark())
+                Update::new(row.time_s, &glimpse, guidance, fix, locate.so_far().mark())
             }),
             Kind::Hops { locate, hops, rate_hz, first } => hops.next().map(|hop| {
                 let (glimpse, guidance, fix) = locate.push(&hop);
                 // The oldest hops of a long recording made room: nobody waits for what is not there.
                 let since = glimpse.at.saturating_sub(first.unwrap_or_default());
-                let update = Update::new(since as f64 / *rate_hz, &glimpse, guidance, fix, locate.mark());
+                let update =
+                    Update::new(since as f64 / *rate_hz, &glimpse, guidance, fix, locate.so_far().mark());
                 Update { rung: Some(hop.rung), ..update }
             }),
         };
@@ -70,8 +71,8 @@ impl Feed for Replay {
 
     fn refusal(&self) -> Reasons {
         match &self.0 {
-            Kind::Rows(locate, _) => locate.refusal(),
-            Kind::Hops { locate, .. } => locate.refusal(),
+            Kind::Rows(locate, _) => locate.so_far().refusal(),
+            Kind::Hops { locate, .. } => locate.so_far().refusal(),
         }
     }
 }
