@@ -32,7 +32,8 @@ cargo test --workspace --release --quiet
 cargo test --manifest-path $FIGURES --release --quiet
 
 step "Maps of a job, opened by GDAL, ezdxf and others"
-cargo build --quiet --release -p nullwalk
+# Of the whole workspace, as above: with the features of one package alone, everything below it would be built again.
+cargo build --quiet --release --workspace --bin nullwalk
 bash tests/maps.sh "$CARGO_TARGET_DIR/release/nullwalk"
 
 step "The local page in a browser"
