@@ -8,6 +8,7 @@ use nullwalk_core::fit::{Look, Ring, Shared};
 use num_complex::Complex64;
 use serde::Serialize;
 
+use super::bearing::signed_deg;
 use super::detect::{Detector, Held, Peak};
 use super::model::{Carrying, Fields, field_nt, noise_nt, plus, rest_nt, together, turn};
 use super::walk::{Phase, Walk};
@@ -457,9 +458,4 @@ fn trace(
 
 fn estimate(value: f64, sigma: f64) -> Estimate {
     Estimate { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
-}
-
-/// An angle between minus and plus 180 degrees.
-pub fn signed_deg(degrees: f64) -> f64 {
-    (degrees + 180.0).rem_euclid(360.0) - 180.0
 }

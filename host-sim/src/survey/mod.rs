@@ -4,6 +4,7 @@
 //! [`sweep`] takes a walk to and fro over the box to be dug. It finds lines one after the other with a false-alarm rate
 //! that is known, and says for every place what it would have noticed there and what not.
 
+mod bearing;
 mod circle;
 pub mod currents;
 mod detect;
@@ -12,7 +13,6 @@ mod error;
 mod find;
 mod limits;
 mod model;
-mod polar;
 mod tails;
 mod text;
 mod walk;
@@ -22,13 +22,12 @@ use glam::DVec2;
 use nullwalk_core::depth::soil::Soil;
 use serde::Serialize;
 
-pub use circle::{Around, Circle, Leaving, Role, circle};
+pub use circle::{Around, Circle, Leaving, Role, circle, svg as circle_svg};
 pub use detect::{Detector, Peak};
 pub use draw::svg;
 pub use error::SurveyError;
 pub use find::{Caution, Findings, Found, find};
 pub use limits::{CHANCE, Limits, Patch, least_a, least_of};
-pub use polar::svg as circle_svg;
 pub use walk::{Phase, Sight, Walk};
 pub use wire::Wire;
 

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 pub use draw::svg;
 
 use super::SurveyError;
-use super::find::signed_deg;
+use super::bearing::signed_deg;
 use super::tails::surprise;
 use super::text::figure;
 
