@@ -53,13 +53,8 @@ fn degrees(m: nullwalk_core::depth::Measured) -> Measured {
     Measured { value: f64::from(m.value).to_degrees(), sigma: f64::from(m.sigma).to_degrees() }
 }
 
-/// A depth with its 95 % range, which ends at the ground.
-pub(super) fn estimate(value: f64, sigma: f64) -> Estimate {
-    Estimate { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
-}
-
 fn methods(fix: &core::Fix) -> Vec<MethodResult> {
-    let estimate = |depth: Depth| estimate(f64::from(depth.depth_m), f64::from(depth.sigma_m));
+    let estimate = |depth: Depth| Estimate::of_size(f64::from(depth.depth_m), f64::from(depth.sigma_m));
     core::Method::ALL
         .iter()
         .zip(&fix.depths)

@@ -46,12 +46,18 @@ pub(super) fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -
             let depth_m = fit.ground_m - fit.rays[n].from_m.z;
             // A line that is a little deeper carries as much more.
             let node_m = depth_m + walk.carried_m;
+            let (bearing_deg, bearing_sigma) = (bearing(n), turned.to_degrees());
             let spread = variance.sqrt().hypot(current.norm() * deeper / node_m);
             Leaving {
                 letter,
-                bearing_deg: around_value(bearing(n), turned.to_degrees(), f64::NEG_INFINITY),
-                depth_m: around_value(depth_m, deeper.hypot(0.02 * depth_m), 0.0),
-                current_ma: around_value(1e3 * current.norm(), 1e3 * spread, 0.0),
+                bearing_deg: Estimate {
+                    value: bearing_deg,
+                    sigma: bearing_sigma,
+                    low95: bearing_deg - 1.96 * bearing_sigma,
+                    high95: bearing_deg + 1.96 * bearing_sigma,
+                },
+                depth_m: Estimate::of_size(depth_m, deeper.hypot(0.02 * depth_m)),
+                current_ma: Estimate::of_size(1e3 * current.norm(), 1e3 * spread),
                 share: current.norm() / total,
                 phase_deg,
                 role,
@@ -91,8 +97,4 @@ pub(super) fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -
     };
     circle.cautions = cautions(&circle, around.target_deg.is_some() && asked.is_none());
     circle
-}
-
-fn around_value(value: f64, sigma: f64, least: f64) -> Estimate {
-    Estimate { value, sigma, low95: (value - 1.96 * sigma).max(least), high95: value + 1.96 * sigma }
 }
