@@ -1,11 +1,11 @@
 //! From a fix of the core to what is told of it.
 
-use nullwalk_core::depth::{Depth, Measured as CoreMeasured};
+use nullwalk_core::depth::Measured;
 use nullwalk_core::trace::{self as core, LineMethod, TraceFix};
 use nullwalk_core::verdict::Place;
 
 use super::{Current, Listened, Second, Trace};
-use crate::book::{Estimate, Measured, MethodResult, SitePosition, Verdict};
+use crate::book::Verdict;
 use crate::run::{self, Walk};
 
 pub(super) fn told(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
@@ -13,17 +13,7 @@ pub(super) fn told(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
     let verdict = run::verdict(judgement.verdict);
     let located = verdict != Verdict::Refuse;
     let scale = f64::from(walk.array.sigma().scale);
-    let degrees = |m: CoreMeasured| Measured {
-        value: f64::from(m.value).to_degrees(),
-        sigma: f64::from(m.sigma).to_degrees(),
-    };
-    let place = |p: Place| SitePosition {
-        east_m: f64::from(p.east_m),
-        north_m: f64::from(p.north_m),
-        sigma_m: f64::from(p.sigma_m),
-    };
-    let estimate = |depth: Depth| Estimate::of_size(f64::from(depth.depth_m), f64::from(depth.sigma_m));
-    let current = |a: CoreMeasured| {
+    let current = |a: Measured| {
         let peak_a = f64::from(a.value);
         Current {
             peak_a,
@@ -41,19 +31,16 @@ pub(super) fn told(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
     let second = fix.two.filter(|two| located && is_plain(two)).map(|two| {
         let (first, second) = (two.first.place, two.second.place);
         Second {
-            place: place(second),
+            place: run::place(second),
             aside_m: apart_m(first, second),
-            depth_m: estimate(two.second.depth),
+            depth_m: run::depth(two.second.depth),
             share: f64::from(two.second.current_a.value / two.first.current_a.value),
             phase_deg: f64::from(two.phase_rad).to_degrees(),
-            first_depth_m: estimate(two.first.depth),
+            first_depth_m: run::depth(two.first.depth),
         }
     });
-    let methods = LineMethod::ALL.iter().zip(&fix.depths).map(|(method, depth)| MethodResult {
-        method: method.name().to_owned(),
-        estimate: depth.ok().map(estimate),
-        refused: depth.err().map(|why| why.sentence().to_owned()),
-    });
+    let methods =
+        LineMethod::ALL.iter().zip(&fix.depths).map(|(which, depth)| run::method(which.name(), *depth));
     Trace {
         number: 1,
         name: String::new(),
@@ -61,15 +48,10 @@ pub(super) fn told(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
         carried_m: 0.0,
         soil: "",
         verdict,
-        place: fix.place.map(place),
-        lay_deg: fix.lay_rad.map(degrees),
-        slope_deg: fix.slope_rad.map(degrees),
-        depth_m: judgement.depth.zip(judgement.range).map(|(depth, range)| Estimate {
-            value: f64::from(depth.depth_m),
-            sigma: f64::from(depth.sigma_m),
-            low95: f64::from(range.low_m),
-            high95: f64::from(range.high_m),
-        }),
+        place: fix.place.map(run::place),
+        lay_deg: fix.lay_rad.map(run::degrees),
+        slope_deg: fix.slope_rad.map(run::degrees),
+        depth_m: run::stated_depth(judgement),
         shallow_bound_m: judgement.shallow_m.map(f64::from),
         methods: methods.collect(),
         current: fix.current_a.filter(|_| located).map(current),
