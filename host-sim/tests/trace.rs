@@ -138,7 +138,7 @@ fn the_yard_says_what_it_must() {
             let truth =
                 site.line_near(&stations[n], [place.east_m, place.north_m], found.listened.order).unwrap();
             let depth = found.depth_m.unwrap();
-            assert!(truth.aside_m < 0.1 && truth.depth_m == depth_m, "{found}");
+            assert!(truth.aside_m < 0.05 && truth.depth_m == depth_m, "{found}");
             assert!((depth.value / depth_m - 1.0).abs() < near, "{found}");
             assert!(found.shallow_bound_m.unwrap() < depth_m, "{found}");
             // What is doubted has room for what was not understood.
