@@ -1,16 +1,16 @@
 //! Charts as SVG: panels with axes, and curves told apart by line style and words, so that they also work in
 //! black and white.
 
+mod round;
 mod style;
 
 use maud::{Markup, html};
 
+pub use round::{plain, round_down, round_up};
 pub use style::{
     BAND, BLUE, CURVES, FIRST, FOURTH, GRID, GUIDE, GUIDE_GREY, INK, LEFT, LETTERS_PX, Line, PAPER, RED,
     RIGHT, SECOND, SHADES, SKY, SMALL_PX, SOFT, SUM, THIRD, WIDTH,
 };
-
-pub use crate::sheet::scale::{round_down, round_up};
 
 /// A scale along one side of a panel.
 #[derive(Debug, Clone, Copy)]
@@ -290,9 +290,9 @@ pub fn decimal(coordinate: f64) -> String {
     format!("{}", (coordinate * 10.0).round() / 10.0 + 0.0)
 }
 
-/// A figure on a scale, free of the dust of binary fractions.
+/// A figure on a scale.
 fn figure(value: f64) -> String {
-    format!("{}", (value * 1e6).round() / 1e6 + 0.0).replace('-', "−")
+    plain(value).replace('-', "−")
 }
 
 #[cfg(test)]

@@ -4,9 +4,9 @@ use glam::DVec2;
 use maud::{Markup, html};
 
 use super::view::{Axes, View};
+use crate::chart::round_up;
 use crate::sheet::draw::{WIDTH_MM, line, text};
 use crate::sheet::options::Units;
-use crate::sheet::scale;
 use crate::units::METRES_PER_FOOT;
 
 /// Draw them.
@@ -15,7 +15,7 @@ pub fn grid(view: &View) -> Markup {
         Units::Metric => (1.0, "m"),
         Units::Feet => (METRES_PER_FOOT, "ft"),
     };
-    let step_m = unit_m * scale::round_up(20.0 / (unit_m * view.mm_per_m));
+    let step_m = unit_m * round_up(20.0 / (unit_m * view.mm_per_m));
     let paper_m = DVec2::new(WIDTH_MM, view.height_mm) / view.mm_per_m;
     let corners = [view.corner_m, view.corner_m + view.axes.turn(paper_m)];
     let low = corners[0].min(corners[1]);

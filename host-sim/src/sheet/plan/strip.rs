@@ -4,9 +4,9 @@ use glam::DVec2;
 use maud::{Markup, html};
 
 use super::view::{Axes, View};
+use crate::chart::{plain, round_down};
 use crate::sheet::draw::{WIDTH_MM, line, mm, text};
 use crate::sheet::options::Units;
-use crate::sheet::scale;
 use crate::units::METRES_PER_FOOT;
 
 /// How tall it is.
@@ -50,7 +50,7 @@ fn north(view: &View) -> Markup {
 /// A bar of four fields, every second one filled.
 fn bar(origin: DVec2, mm_per_unit: f64, unit: &str) -> Markup {
     const LONGEST_MM: f64 = 54.0;
-    let field = scale::round_down(LONGEST_MM / 4.0 / mm_per_unit);
+    let field = round_down(LONGEST_MM / 4.0 / mm_per_unit);
     let field_mm = field * mm_per_unit;
     html! {
         @for k in 0..4 {
@@ -63,9 +63,4 @@ fn bar(origin: DVec2, mm_per_unit: f64, unit: &str) -> Markup {
             (text("fine middle", origin + DVec2::new(1.5 + k * field_mm, -1.2), &words))
         }
     }
-}
-
-/// A round figure without the noise of binary fractions.
-fn plain(figure: f64) -> String {
-    format!("{}", (figure * 1e6).round() / 1e6)
 }
