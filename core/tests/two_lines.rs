@@ -129,7 +129,8 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
     println!(
         "share apart by less than 0.15 d across and 15 % of the depth: the stronger line, both (worst error of both)"
     );
-    let (mut scores, mut total, mut beside, mut unexplained) = (Vec::new(), [0; 3], 0, 0);
+    let (mut scores, mut worst_score) = (Vec::new(), 0.0_f64);
+    let (mut total, mut beside, mut unexplained) = ([0; 3], 0, 0);
     println!("share  phase | spacing 0.5 d | 0.75 d | 1.1 d | 1.5 d | 2 d | 3 d | 3 d, lanes over both");
     for share in [0.1, 0.3, 0.5] {
         for phase_deg in [0.0, 45.0, 90.0, 135.0, 180.0] {
@@ -156,6 +157,20 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
                         let off = f64::from(found.source.first.at_m.z) - site.wires[0].up_m;
                         scores.push(off / f64::from(found.sigma(1)));
                     }
+                    if spacing > 1.0 && share > 0.2 {
+                        // Of each line's place across and depth, in their own sigmas.
+                        let sigmas =
+                            [[0, 1], [2, 3]].map(|[left, up]| [found.sigma(left), found.sigma(up)]);
+                        let scaled =
+                            errors.iter().zip(site.wires).zip(sigmas).flat_map(|((error, wire), sigma)| {
+                                let [across, depth] = *error;
+                                [
+                                    across * depth_m / f64::from(sigma[0]),
+                                    depth * -wire.up_m / f64::from(sigma[1]),
+                                ]
+                            });
+                        worst_score = scaled.fold(worst_score, f64::max);
+                    }
                     let right = errors.map(|[across, depth]| across < 0.15 && depth < 0.15);
                     stronger += u32::from(right[0]);
                     both += u32::from(right[0] && right[1]);
@@ -181,9 +196,10 @@ fn two_lines_are_told_apart_where_they_are_a_depth_apart() {
     println!(
         "of {sites}: the stronger right in {stronger}, both in {both}; of those missed beyond the lanes' ends {beside}; at rest nowhere or not explained by noise, {unexplained}"
     );
-    assert!(1000 * stronger >= 995 * sites && 100 * both >= 99 * sites);
-    // One in a thousand by chance, and those that ended elsewhere, say so.
-    assert!(sites - both <= beside + unexplained && unexplained <= 4);
+    println!("the worst place or depth of any line is off by {worst_score:.1} of its sigmas");
+    assert!(stronger == sites && sites - both == beside && 1000 * both >= 995 * sites);
+    // By chance one in a thousand is not explained, and of 2400 numbers one is 4 sigmas off in seven such tests.
+    assert!(unexplained <= 3 && worst_score < 5.0);
     // 560 draws; the line slopes by a hundredth, and its middle is not quite at x = 0.
     assert!((0.85..1.15).contains(&rms));
 }

@@ -170,6 +170,7 @@ def dark_and_on_paper(browser):
     page = context.new_page()
     page.goto(ADDRESS + "/job/yard.job")
     page.click("tbody th a")
+    page.wait_for_url("**/run/*")
     ground = page.evaluate("() => getComputedStyle(document.body).backgroundColor")
     expect(sum(int(part) for part in ground.strip("rgb()").split(",")) < 200, f"not dark: {ground}")
     shoot(page, "dark-run")

@@ -28,8 +28,10 @@ const FOLLOWED: usize = 3;
 const STARTS: usize = TRIED.len() + 1;
 /// What the second is first taken to carry where it is tried the other way round.
 const REVERSED: f32 = 0.4;
-/// Looks with more than this share of the strongest field are the first line's.
+/// Looks with more than this share of the strongest field are the first line's,
 const STRONG: f32 = 0.4;
+/// where they are nearer to the strongest than so many depths of a line beneath it.
+const NEAR: f32 = 1.5;
 /// Where the first goes while the second is tried: so much of the way from it.
 const APART: f32 = 0.2;
 
@@ -115,7 +117,7 @@ pub fn traverse_two<const N: usize>(
 ) -> Result<Traced<Two, TWO_UNKNOWNS>, Undetermined> {
     let looks = walk.looks();
     let in_phase = || looks.iter().map(|sight| &sight.look);
-    let one = start::of(near_strongest(looks)).or_else(|| start::of(in_phase()));
+    let one = start::of(near_strongest(in_phase())).or_else(|| start::of(in_phase()));
     let one = one.ok_or(Undetermined::TooFew)?;
     let axes = Axes::of(one.along);
     let poles = poles(in_phase(), &axes, one.at_m).map(|poles| Both::at(&one, &poles, shared.node_ratio));
@@ -197,14 +199,19 @@ fn follow(start: Both, walk: &mut Walk<'_, PhasorLook, 2>, found: &mut Option<Se
 }
 
 /// The looks about the strongest: on long lanes a second line has looks of its own, which are not the first's.
-fn near_strongest(looks: &[PhasorLook]) -> impl Iterator<Item = &Look> + Clone {
+fn near_strongest<'a>(
+    looks: impl Iterator<Item = &'a Look> + Clone,
+) -> impl Iterator<Item = &'a Look> + Clone {
     let strength = |look: &Look| {
         let [lower, _] = look.fields_nt;
         lower.length_squared()
     };
-    let in_phase = looks.iter().map(Mergeable::look);
-    let most = in_phase.clone().map(strength).fold(0.0, f32::max);
-    in_phase.filter(move |look| strength(look) > STRONG * STRONG * most)
+    let strongest = start::strongest(looks.clone());
+    let (middle_m, most) = strongest.map_or((Vec3::ZERO, 0.0), |look| (look.at_m, strength(look)));
+    let reach_m = strongest.map_or(0.0, |look| NEAR * start::depth_below(look, 1.0));
+    looks.filter(move |look| {
+        strength(look) > STRONG * STRONG * most && look.at_m.distance(middle_m) < reach_m
+    })
 }
 
 /// What of a walk's fields no one phase at each place explains: weighted sum of squares, and its degrees of freedom.
