@@ -70,11 +70,12 @@ pub fn drawable(words: &str) -> (String, bool) {
 pub fn plain(words: &str) -> String {
     let turns =
         |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    words
-        .chars()
-        .filter(|c| !turns(*c))
-        .map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c })
-        .collect()
+    words.chars().filter(|c| !turns(*c)).map(in_xml).collect()
+}
+
+/// A blank for a character that XML 1.0 has no way to write, as it has for most control characters.
+pub fn in_xml(c: char) -> char {
+    if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c }
 }
 
 /// Words of so many characters at most; what is cut is told by dots.

@@ -32,3 +32,4 @@ pub mod tones;
 pub mod trace;
 pub mod trials;
 pub mod units;
+mod web_page;

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::{Done, Failure, report};
 use crate::book::Verdict;
 use crate::calibrate::{CalibrateError, Plan, Refusal, calibrate, load_array, to_toml};
+use crate::capture::{Capture, Content};
 use crate::equipment::ArrayFile;
 
 #[derive(clap::Args)]
@@ -36,11 +37,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         Err(error) => return Err(error.into()),
     };
     report::capture_notices(&notices);
-    if options.json {
-        report::json(&found)?;
-    } else {
-        report::print(&found.to_string())?;
-    }
+    report::show(&found, options.json)?;
     if let Some(path) = &options.out {
         report::write(path, to_toml(&found.array)?.as_bytes())?;
         report::wrote("array", path);
@@ -56,6 +53,18 @@ fn refuse(reasons: &[Refusal], json: bool) -> Result<Done, Failure> {
         report::print(&format!("REFUSED: no calibration from these recordings\n{lines}"))?;
     }
     Ok(Done { verdict: Verdict::Refuse })
+}
+
+/// Take this array in place of a capture's own.
+pub fn believe(capture: &mut Capture, array: ArrayFile) -> Result<(), Failure> {
+    if matches!(capture.content, Content::Field(_)) {
+        return Err(
+            "--array: the capture holds fields, in which the coils' calibration is used already".into()
+        );
+    }
+    capture.array = array.array()?;
+    capture.description.array = array;
+    Ok(())
 }
 
 /// The array that a file describes, for the `--array` option of other commands.

@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use glam::DVec2;
 
+use super::carried::Carried;
 use super::sweep::numbers;
 use super::{Done, Failure, report};
 use crate::book::Verdict;
-use crate::carried;
 use crate::run::Listen;
 use crate::survey::{self, Around, Phase, Walk};
 
@@ -31,9 +31,8 @@ pub struct Options {
     /// The chance that a circle over nothing finds something
     #[arg(long, value_name = "SHARE", default_value = "0.01")]
     false_alarm: f64,
-    /// How high above the ground the lower node was carried, as 0.15m or 6in; without it, the recorded heights tell
-    #[arg(long, value_parser = carried::parsed)]
-    carried: Option<f64>,
+    #[command(flatten)]
+    carried: Carried,
     /// Draw bearings and currents
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
@@ -57,17 +56,13 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         sent_ma: options.sent,
         false_alarm: options.false_alarm,
     };
-    let (walk, notices) = Walk::open(&options.captures, Listen::Tone, options.phase, options.carried)?;
+    let (walk, notices) =
+        Walk::open(&options.captures, Listen::Tone, options.phase, options.carried.carried)?;
     report::capture_notices(&notices);
     let circle = survey::circle(&walk, &around)?;
-    if options.json {
-        report::json(&circle)?;
-    } else {
-        report::print(&circle.to_string())?;
-    }
+    report::show(&circle, options.json)?;
     if let Some(path) = &options.draw {
-        report::write(path, survey::circle_svg(&circle).as_bytes())?;
-        report::wrote("drawing", path);
+        report::write_svg(path, &survey::circle_svg(&circle))?;
     }
     let verdict = if circle.is_clear() { Verdict::Agree } else { Verdict::Doubt };
     Ok(Done { verdict })

@@ -22,14 +22,9 @@ pub struct Options {
 /// Keep the books.
 pub fn run(options: &Options) -> Result<Done, Failure> {
     let books = currents::open(&options.table)?;
-    if options.json {
-        report::json(&books)?;
-    } else {
-        report::print(&books.to_string())?;
-    }
+    report::show(&books, options.json)?;
     if let Some(path) = &options.draw {
-        report::write(path, currents::svg(&books).as_bytes())?;
-        report::wrote("drawing", path);
+        report::write_svg(path, &currents::svg(&books))?;
     }
     let verdict = if books.is_clear() { Verdict::Agree } else { Verdict::Doubt };
     Ok(Done { verdict })

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use nullwalk_core::record::Record;
 
-use super::{Done, Failure, report};
+use super::{Done, Failure, name_of, report};
 use crate::book::Run;
 use crate::fieldbook::{self, FieldBook, FieldBookError, Followed, Form, line};
 use crate::run;
@@ -51,13 +51,20 @@ struct RepairOptions {
     out: PathBuf,
 }
 
+/// A recording of a book.
 #[derive(clap::Args)]
-struct CaptureOptions {
+struct Which {
     /// An image of the flash, the book from a card, or a log of the link
     file: PathBuf,
     /// Which recording, counted from 1
     #[arg(long)]
     recording: Option<usize>,
+}
+
+#[derive(clap::Args)]
+struct CaptureOptions {
+    #[command(flatten)]
+    which: Which,
     /// Folder for the capture
     #[arg(long)]
     out: PathBuf,
@@ -65,11 +72,8 @@ struct CaptureOptions {
 
 #[derive(clap::Args)]
 struct ReplayOptions {
-    /// An image of the flash, the book from a card, or a log of the link
-    file: PathBuf,
-    /// Which recording, counted from 1
-    #[arg(long)]
-    recording: Option<usize>,
+    #[command(flatten)]
+    which: Which,
     #[command(flatten)]
     delivery: report::Delivery,
 }
@@ -110,7 +114,7 @@ fn list(options: &ListOptions) -> Result<Done, Failure> {
         None => book.recordings(),
         number => vec![book.recording(number)?],
     };
-    let name = options.file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let name = name_of(&options.file);
     let form = match book.form {
         Form::Stream => "framed records",
         Form::Image => "an image of flash",
@@ -164,9 +168,9 @@ fn repair(options: &RepairOptions) -> Result<Done, Failure> {
 }
 
 fn capture(options: &CaptureOptions) -> Result<Done, Failure> {
-    let book = open(&options.file)?;
-    let recording = book.recording(options.recording)?;
-    let (captures, alone) = fieldbook::export(&recording, &options.file, &options.out)?;
+    let book = open(&options.which.file)?;
+    let recording = book.recording(options.which.recording)?;
+    let (captures, alone) = fieldbook::export(&recording, &options.which.file, &options.out)?;
     if alone > 0 {
         eprintln!("notice: {alone} hops stand alone between gaps and are left out");
     }
@@ -177,10 +181,10 @@ fn capture(options: &CaptureOptions) -> Result<Done, Failure> {
 }
 
 fn replay(options: &ReplayOptions) -> Result<Done, Failure> {
-    let book = open(&options.file)?;
-    let recording = book.recording(options.recording)?;
-    let again = recording.again(&options.file, |_, _| ())?;
-    let (header, _) = recording.playable(&options.file)?;
+    let book = open(&options.which.file)?;
+    let recording = book.recording(options.which.recording)?;
+    let again = recording.again(&options.which.file, |_, _| ())?;
+    let (header, _) = recording.playable(&options.which.file)?;
     match (again.same, again.different) {
         (0, 0) => eprintln!("the handset kept no fix to compare with"),
         (same, 0) => {
@@ -193,10 +197,10 @@ fn replay(options: &ReplayOptions) -> Result<Done, Failure> {
         ),
     }
     let signal = fieldbook::signal(header);
-    let name = options.file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let name = name_of(&options.which.file);
     let station = run::station(1, &format!("recording {}", recording.number), &signal, &again.outcome);
     let run = Run { title: name, stations: vec![station], ..Run::default() };
-    options.delivery.deliver(&run, Some(&options.file))?;
+    options.delivery.deliver(&run, Some(&options.which.file))?;
     Ok(Done::with(&run))
 }
 

@@ -4,11 +4,11 @@ use std::fs::File;
 use std::io::{self, IsTerminal as _, Read as _, Write};
 use std::path::{Path, PathBuf};
 
-use super::calibrate::array_of;
+use super::calibrate::{array_of, believe};
 use super::coils::{self, Walk};
 use super::fieldbook::create_new;
 use super::locate;
-use super::{Done, Failure, report};
+use super::{Done, Failure, name_of, report};
 use crate::book::{Run, Truth};
 use crate::capture::{Capture, Content};
 use crate::equipment::{ArrayFile, Signal};
@@ -116,10 +116,6 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     }
 }
 
-fn name_of(path: &Path) -> String {
-    path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
-}
-
 fn recorded(
     path: &Path,
     number: Option<usize>,
@@ -171,13 +167,7 @@ fn is_capture(path: &Path) -> Result<bool, Failure> {
 fn captured(path: &Path, array: Option<ArrayFile>, walk: Walk) -> Result<Sight, Failure> {
     let mut capture = Capture::open(path)?;
     if let Some(array) = array {
-        if matches!(capture.content, Content::Field(_)) {
-            return Err(
-                "--array: the capture holds fields, in which the coils' calibration is used already".into(),
-            );
-        }
-        capture.array = array.array()?;
-        capture.description.array = array;
+        believe(&mut capture, array)?;
     }
     report::capture_notices(&capture.notices);
     let nodes = capture.array.clone().ok_or_else(|| {

@@ -25,10 +25,8 @@ pub struct LocateOptions {
     /// Hold this gain rung by hand, counted from 0, instead of stepping
     #[arg(long)]
     hold_rung: Option<u8>,
-    /// Let the instrument believe the [array] of this file in place of the site's; the simulated coils stay
-    /// as the site has them
-    #[arg(long)]
-    array: Option<PathBuf>,
+    #[command(flatten)]
+    believed: Believed,
     /// Folder for pictures of the walks, one folder for each station
     #[arg(long)]
     pictures: Option<PathBuf>,
@@ -45,18 +43,25 @@ pub struct RecordOptions {
     /// Which randomness
     #[arg(long, default_value_t = 1)]
     seed: u64,
-    /// Let the instrument believe the [array] of this file in place of the site's; the simulated coils stay
-    /// as the site has them
-    #[arg(long)]
-    array: Option<PathBuf>,
+    #[command(flatten)]
+    believed: Believed,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
 }
 
+/// What the instrument believes of its coils, if not what the site says.
+#[derive(clap::Args)]
+struct Believed {
+    /// Let the instrument believe the [array] of this file in place of the site's; the simulated coils stay
+    /// as the site has them
+    #[arg(long)]
+    array: Option<PathBuf>,
+}
+
 pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
-    let array = array_of(options.array.as_deref())?;
+    let array = array_of(options.believed.array.as_deref())?;
     let wish = Wish {
         seed: options.seed,
         hold_rung: options.hold_rung,
@@ -75,7 +80,7 @@ pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
 
 pub fn record(options: &RecordOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
-    let array = array_of(options.array.as_deref())?;
+    let array = array_of(options.believed.array.as_deref())?;
     if options.folder.exists() {
         let folder = options.folder.display();
         return Err(format!("{folder}: is there already; name a folder that is not").into());

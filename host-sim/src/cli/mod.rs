@@ -4,6 +4,7 @@
 //! command could not do its work, 2 the command line is wrong.
 
 mod calibrate;
+mod carried;
 mod circle;
 mod coils;
 mod currents;
@@ -27,6 +28,7 @@ mod trials;
 mod yard;
 
 use std::error::Error;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -116,6 +118,11 @@ fn rank(verdict: Verdict) -> u8 {
         Verdict::Doubt => 1,
         Verdict::Refuse => 2,
     }
+}
+
+/// The name of a file, without the folder that it is in.
+fn name_of(path: &Path) -> String {
+    path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
 }
 
 /// Parse the command line, run the command, turn the result into an exit status.

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use nullwalk_core::frame::MastReading;
 
-use super::calibrate::array_of;
+use super::calibrate::{array_of, believe};
 use super::coils::{self, Walk};
-use super::{Done, Failure, report};
+use super::{Done, Failure, name_of, report};
 use crate::capture::{Capture, Content};
 use crate::inspect;
 use crate::with_channels;
@@ -46,13 +46,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     let walk = options.length.walk()?;
     let mut capture = Capture::open(&options.capture)?;
     if let Some(array) = array_of(options.array.as_deref())? {
-        if matches!(capture.content, Content::Field(_)) {
-            return Err(
-                "--array: the capture holds fields, in which the coils' calibration is used already".into(),
-            );
-        }
-        capture.array = array.array()?;
-        capture.description.array = array;
+        believe(&mut capture, array)?;
     }
     report::capture_notices(&capture.notices);
     if let Some(folder) = &options.pictures {
@@ -64,7 +58,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
             eprintln!("notice: the capture says where the mast was, so the pace is not used");
         }
     }
-    let name = options.capture.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let name = name_of(&options.capture);
     if capture.array.is_none() {
         return coils_only(&capture, walk, options);
     }
@@ -101,11 +95,7 @@ fn coils_only(capture: &Capture, walk: Walk, options: &Options) -> Result<Done, 
 pub fn inspect(options: &InspectOptions) -> Result<Done, Failure> {
     let capture = Capture::open(&options.capture)?;
     let found = inspect::inspect(&capture)?;
-    if options.json {
-        report::json(&found)?;
-    } else {
-        report::print(&found.to_string())?;
-    }
+    report::show(&found, options.json)?;
     if let Some(path) = &options.spectrum {
         let drawn = match &found {
             inspect::Report::Samples(samples) => inspect::spectrum_svg(samples),

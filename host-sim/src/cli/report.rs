@@ -1,12 +1,12 @@
 //! What the command prints and writes.
 
-use std::fmt::Write as _;
+use std::fmt::{Display, Write as _};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::Failure;
+use super::{Done, Failure};
 pub use crate::book::CAUTION;
 use crate::book::{Run, describe, write_whole};
 use crate::job::{Job, Settings, keep_run};
@@ -32,6 +32,38 @@ pub fn json(value: &impl Serialize) -> Result<(), Failure> {
 
 pub fn write(path: &Path, content: &[u8]) -> Result<(), Failure> {
     write_whole(path, content).map_err(|e| format!("{}: cannot be written: {e}", path.display()).into())
+}
+
+/// What was found: as JSON, or as its own text.
+pub fn show(found: &(impl Serialize + Display), as_json: bool) -> Result<(), Failure> {
+    if as_json {
+        json(found)?;
+    } else {
+        print(&found.to_string())?;
+    }
+    Ok(())
+}
+
+/// A drawing of its own, as SVG.
+pub fn write_svg(path: &Path, svg: &str) -> Result<(), Failure> {
+    write(path, svg.as_bytes())?;
+    wrote("drawing", path);
+    Ok(())
+}
+
+/// What comes with the program, each by name, summary and text: the list of them, or the text of the one of this name.
+pub fn builtin(all: &[[&str; 3]], name: Option<&str>, no_such: &str) -> Result<Done, Failure> {
+    let Some(name) = name else {
+        let width = all.iter().map(|[name, ..]| name.len()).max().unwrap_or(0);
+        let list: String =
+            all.iter().map(|[name, summary, _]| format!("{name:width$}  {summary}\n")).collect();
+        print(&list)?;
+        return Ok(Done::WORK);
+    };
+    let [.., text] =
+        all.iter().find(|[found, ..]| *found == name).ok_or_else(|| format!("{name}: {no_such}"))?;
+    print(text)?;
+    Ok(Done::WORK)
 }
 
 /// A drawing, as PNG if the name says so, else as SVG.

@@ -10,18 +10,6 @@ pub struct Options {
 }
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
-    match &options.name {
-        None => {
-            let width = builtin().iter().map(|b| b.name.len()).max().unwrap_or(0);
-            let list: String =
-                builtin().iter().map(|b| format!("{:width$}  {}\n", b.name, b.summary)).collect();
-            report::print(&list)?;
-        }
-        Some(name) => {
-            let found = builtin().iter().find(|b| b.name == name);
-            let site = found.ok_or_else(|| format!("{name}: no such site; `nullwalk sites` lists them"))?;
-            report::print(site.toml)?;
-        }
-    }
-    Ok(Done::WORK)
+    let all: Vec<_> = builtin().iter().map(|site| [site.name, site.summary, site.toml]).collect();
+    report::builtin(&all, options.name.as_deref(), "no such site; `nullwalk sites` lists them")
 }

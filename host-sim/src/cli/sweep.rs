@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use glam::DVec2;
 
+use super::carried::Carried;
 use super::trace::{Order, SoilClass, order};
 use super::{Done, Failure, report};
 use crate::book::Verdict;
-use crate::carried;
 use crate::run::Listen;
 use crate::survey::{self, DigBox, Phase, Question, Walk};
 
@@ -37,9 +37,8 @@ pub struct Options {
     /// What the ground is: it makes a line's depth read shallow
     #[arg(long, value_enum, default_value_t = SoilClass::Unknown)]
     soil: SoilClass,
-    /// How high above the ground the lower node was carried, as 0.15m or 6in; without it, the recorded heights tell
-    #[arg(long, value_parser = carried::parsed)]
-    carried: Option<f64>,
+    #[command(flatten)]
+    carried: Carried,
     /// Draw the map
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
@@ -84,17 +83,12 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     let dig = DigBox::new(DVec2::new(east, north), wide, high)?;
     let question = options.question()?;
     let (walk, notices) =
-        Walk::open(&options.captures, listen(options.mains), options.phase, options.carried)?;
+        Walk::open(&options.captures, listen(options.mains), options.phase, options.carried.carried)?;
     report::capture_notices(&notices);
     let sweep = survey::sweep(&walk, &dig, &question)?;
-    if options.json {
-        report::json(&sweep)?;
-    } else {
-        report::print(&sweep.to_string())?;
-    }
+    report::show(&sweep, options.json)?;
     if let Some(path) = &options.draw {
-        report::write(path, survey::svg(&sweep, &walk).as_bytes())?;
-        report::wrote("drawing", path);
+        report::write_svg(path, &survey::svg(&sweep, &walk))?;
     }
     let verdict = if sweep.is_clear() { Verdict::Agree } else { Verdict::Doubt };
     Ok(Done { verdict })

@@ -7,11 +7,11 @@ use nullwalk_core::mains::ORDERS;
 use serde::Serialize;
 
 use super::calibrate::array_of;
+use super::carried::Carried;
 use super::locate::open;
-use super::{Done, Failure, rank, report};
+use super::{Done, Failure, name_of, rank, report};
 use crate::book::{Run, Verdict};
 use crate::capture::{Capture, Content, Description};
-use crate::carried;
 use crate::equipment::coupled;
 use crate::run::{self, Hums, Kit, Listen, Walk};
 use crate::site::{Seek, builtin};
@@ -34,9 +34,8 @@ pub struct Options {
     /// The soil
     #[arg(long, value_enum, default_value_t = SoilClass::Unknown)]
     soil: SoilClass,
-    /// How high above the ground the lower node was carried, as 0.15m or 6in; without it, the recorded heights tell
-    #[arg(long, value_parser = carried::parsed)]
-    carried: Option<f64>,
+    #[command(flatten)]
+    carried: Carried,
     /// Of a site, only this station
     #[arg(long, value_name = "NUMBER")]
     station: Option<usize>,
@@ -159,8 +158,7 @@ fn capture(options: &Options) -> Result<Traced, Failure> {
         (_, None) => walk_of(&capture, Listen::Tone)?,
     };
     let mut trace = trace::trace(&walk, mains.is_some(), &settings(options, 0.0))?;
-    let name =
-        capture.path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let name = name_of(&capture.path);
     trace.name.clone_from(&name);
     Ok((name, false, vec![trace]))
 }
@@ -182,7 +180,7 @@ fn opened(path: &str, options: &Options) -> Result<Capture, Failure> {
 }
 
 fn settings(options: &Options, ground_up_m: f64) -> Settings {
-    Settings { soil: options.soil.soil(), ground_up_m, carried_m: options.carried }
+    Settings { soil: options.soil.soil(), ground_up_m, carried_m: options.carried.carried }
 }
 
 fn kit_of(capture: &Capture) -> Result<Kit, Failure> {

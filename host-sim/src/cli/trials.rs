@@ -147,21 +147,8 @@ fn show(folder: &Path, against: Option<&Path>, png: bool) -> Result<Done, Failur
 }
 
 fn plans(name: Option<&str>) -> Result<Done, Failure> {
-    match name {
-        None => {
-            let width = builtin().iter().map(|b| b.name.len()).max().unwrap_or(0);
-            let list: String =
-                builtin().iter().map(|b| format!("{:width$}  {}\n", b.name, b.summary)).collect();
-            report::print(&list)?;
-        }
-        Some(name) => {
-            let found = builtin().iter().find(|b| b.name == name);
-            let plan =
-                found.ok_or_else(|| format!("{name}: no such plan; `nullwalk trials plans` lists them"))?;
-            report::print(plan.toml)?;
-        }
-    }
-    Ok(Done::WORK)
+    let all: Vec<_> = builtin().iter().map(|plan| [plan.name, plan.summary, plan.toml]).collect();
+    report::builtin(&all, name, "no such plan; `nullwalk trials plans` lists them")
 }
 
 fn site(options: &SiteOptions) -> Result<Done, Failure> {

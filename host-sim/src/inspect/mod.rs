@@ -168,7 +168,6 @@ fn inspect_field(capture: &Capture, field: &FieldRecording) -> FieldReport {
     }
 }
 
-/// The middle value; zero of none. Leaves `values` in another order.
 /// Decibels of a power ratio.
 fn power_db(ratio: f64) -> f64 {
     10.0 * ratio.log10()

@@ -216,6 +216,22 @@ pub struct RunCard {
     pub trouble_counter_m: Option<Measured>,
 }
 
+impl RunCard {
+    /// That of a run which was located.
+    pub fn of(run: &book::Run) -> Self {
+        Self {
+            name: run.title.clone(),
+            description: run.description.clone(),
+            recorded: run.recorded.clone(),
+            made: run.made.clone(),
+            simulated: run.simulated,
+            pipe: run.pipe,
+            tolerance_zone: run.tolerance_zone,
+            ..Self::default()
+        }
+    }
+}
+
 impl Default for RunCard {
     fn default() -> Self {
         Self {

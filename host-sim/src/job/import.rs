@@ -1,16 +1,18 @@
-//! What comes into a job from outside: handsets' field books, captures, runs that were located here.
+//! What comes into a job from outside: handsets' field books, captures, books of an earlier nullwalk.
 
 use std::collections::BTreeMap;
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::{BufReader, Read as _};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use nullwalk_core::record::Record;
 use sha2::{Digest as _, Sha256};
 
 use super::content::{Content, Note, Origin, RunCard, Source, StationEntry};
+use super::draft::Draft;
 use super::error::JobError;
-use super::state::{Draft, State};
+use super::fingerprint::{fingerprint, hex, of_station};
+use super::state::State;
 use super::{EntryId, Job};
 use crate::book::{BookError, Run, Station};
 use crate::fieldbook::{FieldBook, FieldBookError, Form};
@@ -74,7 +76,7 @@ pub fn bring_in(
         "book of an earlier nullwalk".clone_into(&mut source.what);
         let book = Run::load(file)?;
         arrivals = book.stations.iter().map(arrival).collect();
-        card = card_of(&book);
+        card = RunCard::of(&book);
         site_note = book.site_note;
     } else {
         let book = FieldBook::open(file)?;
@@ -134,89 +136,6 @@ pub fn bring_in(
     Ok(imported)
 }
 
-/// Keep a run that was located just now, under its own name or, if there is one of that name, under the next free one.
-/// `from` is the file or capture that it was located from. Gives the name.
-///
-/// # Errors
-/// When the job cannot take it.
-pub fn keep_run(job: &mut Job, run: &Run, from: Option<&Path>) -> Result<String, JobError> {
-    let source = from.map(recording).transpose()?;
-    let mut kept = String::new();
-    job.append_with(|state, first| {
-        let mut drafts = Vec::new();
-        let from = source.map(|source| known_or_new(state, first, source, &mut drafts));
-        let card = card_of(run);
-        let base = if card.name.trim().is_empty() { "run" } else { &card.name };
-        let mut names = (1..).map(|n| if n == 1 { base.to_owned() } else { format!("{base} ({n})") });
-        kept = names.find(|name| state.run_named(name).is_none()).unwrap_or_default();
-        let id = first + drafts.len() as EntryId;
-        drafts.push(Draft::New(Content::Run(RunCard { name: kept.clone(), ..card })));
-        for station in &run.stations {
-            drafts.push(located(id, from, station.clone()));
-        }
-        Ok::<_, JobError>(drafts)
-    })?;
-    Ok(kept)
-}
-
-/// Keep a station that was located just now from the capture `from`, in a run that is there, under the next number of
-/// that run. Gives its entry.
-///
-/// # Errors
-/// When the job cannot take it.
-pub fn keep_station(
-    job: &mut Job,
-    run: EntryId,
-    mut station: Station,
-    from: &Path,
-) -> Result<EntryId, JobError> {
-    let source = recording(from)?;
-    let entered = job.append_with(|state, first| {
-        let numbers = state.stations().filter(|(_, s)| s.run == run).map(|(_, s)| s.found.number);
-        station.number = numbers.max().unwrap_or_default().saturating_add(1);
-        let mut drafts = Vec::new();
-        let source = known_or_new(state, first, source, &mut drafts);
-        drafts.push(located(run, Some(source), station));
-        Ok::<_, JobError>(drafts)
-    })?;
-    Ok(entered.end - 1)
-}
-
-/// A file or capture that was located from.
-fn recording(path: &Path) -> Result<Source, JobError> {
-    let (sha256, bytes) = fingerprint(path)?;
-    let what = if path.is_dir() { "capture" } else { "recording" }.to_owned();
-    Ok(Source { path: path.to_string_lossy().into_owned(), what, sha256, bytes, ..Source::default() })
-}
-
-/// The entry of a file: the one that it has already, or the `first` of these drafts.
-fn known_or_new(state: &State, first: EntryId, source: Source, drafts: &mut Vec<Draft>) -> EntryId {
-    let known = state.sources().find(|(_, s)| s.sha256 == source.sha256).map(|(id, _)| id);
-    known.unwrap_or_else(|| {
-        drafts.push(Draft::New(Content::Source(source)));
-        first
-    })
-}
-
-fn located(run: EntryId, from: Option<EntryId>, found: Station) -> Draft {
-    let sha256 = arrival(&found).sha256;
-    let origin = from.map(|source| Origin { source, sha256, ..Origin::default() });
-    Draft::New(Content::Station(Box::new(StationEntry { run, found, origin, ..StationEntry::default() })))
-}
-
-fn card_of(run: &Run) -> RunCard {
-    RunCard {
-        name: run.title.clone(),
-        description: run.description.clone(),
-        recorded: run.recorded.clone(),
-        made: run.made.clone(),
-        simulated: run.simulated,
-        pipe: run.pipe,
-        tolerance_zone: run.tolerance_zone,
-        ..RunCard::default()
-    }
-}
-
 fn only_run(state: &State) -> Option<String> {
     let mut runs = state.runs();
     match (runs.next(), runs.next()) {
@@ -232,43 +151,7 @@ fn entered(run: EntryId, source: EntryId, arrival: Arrival) -> Draft {
 }
 
 fn arrival(station: &Station) -> Arrival {
-    let text = serde_json::to_vec(station).unwrap_or_default();
-    Arrival { station: station.clone(), sequence: None, sha256: hex(&Sha256::digest(text)), utc_s: None }
-}
-
-/// Keep a station that was marked just now in the run that has the title of `run`, which is begun if it is not there,
-/// under the next number there. `source` is what it was located from. Gives the number.
-///
-/// # Errors
-/// When the job cannot take it.
-pub fn keep_marked(
-    job: &mut Job,
-    run: &Run,
-    mut station: Station,
-    source: Option<&Source>,
-) -> Result<u32, JobError> {
-    job.append_with(|state, first| {
-        let mut drafts = Vec::new();
-        let from = source.map(|source| {
-            let known = state.sources().find(|(_, s)| s.sha256 == source.sha256).map(|(id, _)| id);
-            known.unwrap_or_else(|| {
-                drafts.push(Draft::New(Content::Source(source.clone())));
-                first
-            })
-        });
-        let id = state.run_named(&run.title).unwrap_or_else(|| {
-            drafts.push(Draft::New(Content::Run(card_of(run))));
-            first + drafts.len() as EntryId - 1
-        });
-        let numbers = state.stations().filter(|(_, s)| s.run == id).map(|(_, s)| s.found.number);
-        station.number = numbers.max().unwrap_or(0).saturating_add(1);
-        let sha256 = arrival(&station).sha256;
-        let origin = from.map(|source| Origin { source, sha256, ..Origin::default() });
-        let entry = StationEntry { run: id, found: station.clone(), origin, ..StationEntry::default() };
-        drafts.push(Draft::New(Content::Station(Box::new(entry))));
-        Ok::<_, JobError>(drafts)
-    })?;
-    Ok(station.number)
+    Arrival { station: station.clone(), sequence: None, sha256: of_station(station), utc_s: None }
 }
 
 fn from_field_book(book: &FieldBook) -> Vec<Arrival> {
@@ -334,42 +217,4 @@ fn first_byte(file: &Path) -> Result<Option<u8>, JobError> {
     let opened = File::open(file).map_err(JobError::io(file, "be opened"))?;
     let found = BufReader::new(opened).bytes().find(|b| !matches!(b, Ok(b' ' | b'\n' | b'\r' | b'\t')));
     found.transpose().map_err(JobError::io(file, "be read"))
-}
-
-/// SHA-256 and size of a file, or of the files of a folder in the order of their names.
-///
-/// # Errors
-/// When it cannot be read.
-pub fn fingerprint(path: &Path) -> Result<(String, u64), JobError> {
-    let mut hash = Sha256::new();
-    let mut bytes = 0;
-    let mut room = vec![0; 1 << 16];
-    for file in files_of(path)? {
-        let mut opened = File::open(&file).map_err(JobError::io(&file, "be opened"))?;
-        loop {
-            let n = opened.read(&mut room).map_err(JobError::io(&file, "be read"))?;
-            let Some(read) = room.get(..n).filter(|read| !read.is_empty()) else { break };
-            hash.update(read);
-            bytes += n as u64;
-        }
-    }
-    Ok((hex(&hash.finalize()), bytes))
-}
-
-fn files_of(path: &Path) -> Result<Vec<PathBuf>, JobError> {
-    if !path.is_dir() {
-        return Ok(vec![path.to_owned()]);
-    }
-    let entries = fs::read_dir(path).map_err(JobError::io(path, "be read"))?;
-    let mut files: Vec<PathBuf> = entries
-        .map(|entry| entry.map(|e| e.path()))
-        .collect::<Result<_, _>>()
-        .map_err(JobError::io(path, "be read"))?;
-    files.retain(|file| file.is_file());
-    files.sort();
-    Ok(files)
-}
-
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -13,9 +13,15 @@
 //! assert_eq!(Job::open(&path).unwrap().state().notes().count(), 1);
 //! ```
 
+mod admit;
+mod checks;
 mod content;
+mod draft;
+mod enter;
 mod error;
+mod fingerprint;
 mod import;
+mod keep;
 mod place;
 mod places;
 mod state;
@@ -26,10 +32,13 @@ pub use content::{
     Content, Falls, Note, Origin, OtherLine, Photo, Point, RunCard, Settings, Source, StationEntry, Sweep,
     Ticket, Tie, Utility,
 };
+pub use draft::{Draft, Refusal};
 pub use error::JobError;
-pub use import::{ImportError, Imported, bring_in, fingerprint, keep_marked, keep_run, keep_station};
+pub use fingerprint::fingerprint;
+pub use import::{ImportError, Imported, bring_in};
+pub use keep::{keep_marked, keep_run, keep_station, recording};
 pub use place::{Anchor, Cov, Datum, Geodetic, Gnss, Heights, Place, Side, Spot, ellipse95};
 pub use places::{Places, Unplaced};
-pub use state::{Draft, Refusal, State};
+pub use state::State;
 pub use store::{Entry, EntryId, Job};
 pub use ties::{Swing, Tied, Untied, tied};

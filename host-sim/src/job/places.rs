@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use glam::DVec2;
 
 use super::content::Content;
+use super::draft::Refusal;
 use super::place::{Anchor, Cov, Datum, Gnss, Heights, Place, Spot};
-use super::state::{Refusal, State};
+use super::state::State;
 use super::ties::{Swing, Tied, Untied, tied};
 use super::{EntryId, StationEntry};
 use crate::book::{Run, SitePosition};

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use crate::book::{Run, Station};
-use crate::job::{Job, JobError, Settings, Source, fingerprint, keep_marked};
+use crate::job::{Job, JobError, Settings, Source, keep_marked, recording};
 
 /// Where marked stations are kept.
 pub struct Keeper {
@@ -21,13 +21,7 @@ impl Keeper {
     pub fn open(path: &Path, run: Run, from: Option<&Path>) -> Result<Self, JobError> {
         let settings =
             Settings { title: run.title.clone(), site_note: run.site_note.clone(), ..Settings::default() };
-        let source = from.map(|from| {
-            let (sha256, bytes) = fingerprint(from)?;
-            let what = if from.is_dir() { "capture" } else { "recording" }.to_owned();
-            let path = from.to_string_lossy().into_owned();
-            Ok::<_, JobError>(Source { path, what, sha256, bytes, ..Source::default() })
-        });
-        let source = source.transpose()?;
+        let source = from.map(recording).transpose()?;
         Ok(Self { job: Job::open_or_create(path, settings)?, run, source })
     }
 

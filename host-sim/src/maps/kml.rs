@@ -7,6 +7,7 @@ use kml::types::{Coord, Element, Geometry, LineString, LinearRing, Placemark, Po
 use kml::{Kml, KmlDocument, KmlVersion, KmlWriter};
 
 use super::{Drawing, Feature, Shape};
+use crate::letters::in_xml;
 
 /// The file; `earth` gives longitude and latitude in WGS 84.
 pub fn text(drawing: &Drawing, earth: &impl Fn(DVec2) -> [f64; 2]) -> Result<Vec<u8>, String> {
@@ -35,11 +36,8 @@ fn element(name: &str, content: &str) -> Element {
     Element { name: name.to_owned(), content: Some(plain(content)), ..Element::default() }
 }
 
-/// XML 1.0 has no way to write most control characters.
 fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c })
-        .collect()
+    text.chars().map(in_xml).collect()
 }
 
 fn placemark(feature: &Feature, earth: &impl Fn(DVec2) -> [f64; 2]) -> Placemark {

@@ -1,43 +1,36 @@
 //! What all pages have in common: frame, words of caution, tables of pages.
 
 use axum::response::Html;
-use maud::{DOCTYPE, Markup, html};
+use maud::{Markup, html};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 
 use crate::book::{CAUTION, Station, Verdict};
 use crate::units::{feet_inches_range, metres_range};
+use crate::web_page::document;
 
 /// Rows on a page.
 pub const ROWS: usize = 100;
 
 /// A page. `trail` are the pages above it, with their addresses.
 pub fn page(title: &str, trail: &[(&str, String)], content: &Markup) -> Html<String> {
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) " · nullwalk" }
-                link rel="stylesheet" href="/style.css";
-                link rel="icon" href="/icon.svg" type="image/svg+xml";
-            }
-            body {
-                a.skip href="#content" { "Skip to the content" }
-                header {
-                    nav aria-label="Where you are" {
-                        ol {
-                            li { a href="/" { "Jobs" } }
-                            @for (name, address) in trail { li { a href=(address) { (name) } } }
-                        }
-                    }
+    let links = html! {
+        link rel="stylesheet" href="/style.css";
+        link rel="icon" href="/icon.svg" type="image/svg+xml";
+    };
+    let body = html! {
+        a.skip href="#content" { "Skip to the content" }
+        header {
+            nav aria-label="Where you are" {
+                ol {
+                    li { a href="/" { "Jobs" } }
+                    @for (name, address) in trail { li { a href=(address) { (name) } } }
                 }
-                main #content tabindex="-1" { (content) }
-                footer { p { "nullwalk " (env!("CARGO_PKG_VERSION")) ", on this machine. Nothing is sent anywhere." } }
             }
         }
+        main #content tabindex="-1" { (content) }
+        footer { p { "nullwalk " (env!("CARGO_PKG_VERSION")) ", on this machine. Nothing is sent anywhere." } }
     };
-    Html(page.into_string())
+    Html(document(&format!("{title} · nullwalk"), &links, &body))
 }
 
 /// What stands above all figures.

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 
 use super::draw::{Labels, WIDE, dots, line, n, through, words};
 use crate::book::{Station, Verdict};
-use crate::chart::round_down;
+use crate::chart::{plain, round_down};
 use crate::job::{EntryId, Places, Spot, State, StationEntry, Utility, ellipse95};
 use crate::units::METRES_PER_FOOT;
 
@@ -322,13 +322,8 @@ fn scale(view: &View) -> Markup {
         let end = DVec2::new(0.0, 4.0);
         html! {
             (line("scale", a, b)) (line("scale", a - end, a + end)) (line("scale", b - end, b + end))
-            (words("start", a + DVec2::new(0.0, 20.0), &format!("{} {unit}", n_long(length))))
+            (words("start", a + DVec2::new(0.0, 20.0), &format!("{} {unit}", plain(length))))
         }
     };
     html! { (bar(8.0, view.per_m, "m")) (bar(226.0, view.per_m * METRES_PER_FOOT, "ft")) }
-}
-
-/// A length of a bar, free of the dust of binary fractions.
-fn n_long(value: f64) -> String {
-    format!("{}", (value * 1e6).round() / 1e6)
 }

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::draw::{Labels, WIDE, line, n, through, words};
 use crate::alignment::Joined;
 use crate::book::{Station, Verdict};
-use crate::chart::round_up;
+use crate::chart::{plain, round_up};
 use crate::job::{EntryId, StationEntry};
 
 const LEFT: f64 = 44.0;
@@ -59,12 +59,12 @@ pub fn profile(joined: &Joined, stations: &[(EntryId, &StationEntry)]) -> Markup
             @for k in 1..=steps as u32 {
                 @let depth = f64::from(k) * step_m;
                 (line("grid", DVec2::new(LEFT, y(depth)), DVec2::new(RIGHT, y(depth))))
-                (words("figure end", DVec2::new(LEFT - 5.0, y(depth) + 3.0), &short(depth)))
+                (words("figure end", DVec2::new(LEFT - 5.0, y(depth) + 3.0), &plain(depth)))
             }
             @for k in 0..=along_figures {
                 @let along = f64::from(k) * along_step;
                 (line("grid", DVec2::new(x(along), FLOOR), DVec2::new(x(along), FLOOR + 4.0)))
-                (words("figure middle", DVec2::new(x(along), FLOOR + 16.0), &short(along)))
+                (words("figure middle", DVec2::new(x(along), FLOOR + 16.0), &plain(along)))
             }
             (words("figure", DVec2::new(LEFT, TALL - 8.0), "along the run, m"))
             (words("figure", DVec2::new(2.0, 11.0), "depth to source, m; bars: 95 %"))
@@ -105,10 +105,6 @@ pub fn profile(joined: &Joined, stations: &[(EntryId, &StationEntry)]) -> Markup
             @if !joined.trouble.is_empty() { " Shaded upright: where the trouble spot lies, 95 %." }
         }
     }
-}
-
-fn short(value: f64) -> String {
-    format!("{}", (value * 1e6).round() / 1e6)
 }
 
 fn number(column: &Column<'_>, at: f64, labels: &mut Labels) -> Markup {

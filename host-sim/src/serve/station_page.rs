@@ -12,7 +12,7 @@ use super::pictures::capture_of;
 use super::shelf::Opened;
 use super::{Answer, Desk, Trouble, entry, forms, history, job_page, of_job, run_page};
 use crate::book::{Check, Cover, Station};
-use crate::chart::round_up;
+use crate::chart::{plain, round_up};
 use crate::job::{Content, Entry, EntryId, RunCard, StationEntry};
 use crate::units::{feet_inches, feet_inches_range, lay, metres, metres_range};
 
@@ -147,7 +147,7 @@ fn bars(rows: &[(&str, f64, f64, f64)], low: f64, high: f64) -> Markup {
             @for k in first..=last {
                 @let at = x(f64::from(k) * step);
                 (line("grid", DVec2::new(at, 2.0), DVec2::new(at, bottom + 4.0)))
-                (words("figure middle", DVec2::new(at, bottom + 16.0), &format!("{}", (f64::from(k) * step * 1e6).round() / 1e6)))
+                (words("figure middle", DVec2::new(at, bottom + 16.0), &plain(f64::from(k) * step)))
             }
             @for (k, (name, low, value, high)) in rows.iter().enumerate() {
                 @let y = 16.0 + STEP * k as f64;

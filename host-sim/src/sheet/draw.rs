@@ -50,6 +50,15 @@ pub fn coloured(class: &str, utility: Utility, from: DVec2, to: DVec2) -> Markup
     }
 }
 
+/// Slanting hatch for the tolerance zone, in paper millimetres so that neighbouring shapes join.
+pub fn zone_hatch() -> Markup {
+    html! {
+        pattern id="zone" width="2.2" height="2.2" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
+            line.hatch x1="0" y1="0" x2="0" y2="2.2" {}
+        }
+    }
+}
+
 /// A permanent point: a small triangle with a dot.
 pub fn point_mark(at: DVec2) -> Markup {
     html! {

@@ -1,10 +1,11 @@
 //! A sheet as one HTML file that needs nothing from outside: no script, no font, no picture.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 use super::block::{Block, Content, Drawing, Face, Para, Piece, Role, Table};
 use super::draw::mm;
 use super::options::Options;
+use crate::web_page::document;
 
 const STYLE: &str = include_str!("style.css");
 pub const DRAWING_STYLE: &str = include_str!("drawing.css");
@@ -18,21 +19,10 @@ pub fn html(content: &Content, options: &Options) -> String {
          @bottom-left {{ content: \"{foot}\"; font: 7.5pt sans-serif; color: #16191d; }} \
          @bottom-right {{ content: \"page \" counter(page) \" of \" counter(pages); font: 7.5pt sans-serif; color: #16191d; }} }}"
     );
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Dig sheet: " (content.title) }
-                style { (PreEscaped(&page)) "\n" (PreEscaped(STYLE)) (PreEscaped(DRAWING_STYLE)) }
-            }
-            body {
-                main { @for block in &content.blocks { (one(block)) } }
-            }
-        }
-    };
-    page.into_string()
+    let style =
+        html! { style { (PreEscaped(&page)) "\n" (PreEscaped(STYLE)) (PreEscaped(DRAWING_STYLE)) } };
+    let body = html! { main { @for block in &content.blocks { (one(block)) } } };
+    document(&format!("Dig sheet: {}", content.title), &style, &body)
 }
 
 fn one(block: &Block) -> Markup {

@@ -24,7 +24,7 @@ mod page;
 mod pdf;
 mod plan;
 mod profile;
-pub(crate) mod scale;
+mod scale;
 mod table;
 
 use thiserror::Error;

@@ -7,8 +7,8 @@ use super::block::{Block, Drawing, Para, Role};
 use super::brief::Brief;
 use super::draw::{DOT_MM, Labels, TAG_MM, WIDTH_MM, diamond, joint, label, line, mm, shallow_mark, text};
 use super::options::{Options, Units};
-use super::scale;
 use crate::book::{Estimate, Run, Station, Verdict};
+use crate::chart::round_up;
 use crate::job::Utility;
 use crate::units::METRES_PER_FOOT;
 
@@ -107,10 +107,10 @@ impl Axis {
     fn down_to(deepest_m: f64, ground_mm: f64) -> Self {
         // A millimetre at least, so that a depth of nothing still has an axis.
         let deepest_m = deepest_m.max(1e-3);
-        let step_m = scale::round_up(deepest_m / 5.0);
+        let step_m = round_up(deepest_m / 5.0);
         let steps = (deepest_m / step_m).ceil() as u32;
         let bottom_ft = step_m * f64::from(steps) / METRES_PER_FOOT;
-        Self { ground_mm, step_m, steps, step_ft: scale::round_up(bottom_ft / 6.0) }
+        Self { ground_mm, step_m, steps, step_ft: round_up(bottom_ft / 6.0) }
     }
 
     fn bottom_m(&self) -> f64 {

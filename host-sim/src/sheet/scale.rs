@@ -1,16 +1,4 @@
-//! Round figures for drawings: scale ratios, grid steps and scale bars.
-
-/// The largest of 1, 2 and 5 times a power of ten that is not above `x`, which must be positive.
-pub fn round_down(x: f64) -> f64 {
-    let decade = 10_f64.powf(x.log10().floor());
-    [5.0, 2.0].into_iter().map(|m| m * decade).find(|&r| r <= x).unwrap_or(decade)
-}
-
-/// The smallest of 1, 2 and 5 times a power of ten that is not below `x`, which must be positive.
-pub fn round_up(x: f64) -> f64 {
-    let decade = 10_f64.powf(x.log10().floor());
-    [1.0, 2.0, 5.0].into_iter().map(|m| m * decade).find(|&r| r >= x).unwrap_or(10.0 * decade)
-}
+//! Scales that drawings on paper usually have.
 
 /// The N of the largest usual drawing scale 1:N at which something of `length_m` fits into `paper_mm`.
 pub fn ratio(length_m: f64, paper_mm: f64) -> f64 {
@@ -28,13 +16,6 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
-        #[test]
-        fn round_figures_bracket(x in 1e-3_f64..1e7) {
-            let (low, high) = (round_down(x), round_up(x));
-            prop_assert!(low <= x * (1.0 + 1e-12) && x <= high * (1.0 + 1e-12));
-            prop_assert!(high / low <= 2.5 + 1e-9);
-        }
-
         #[test]
         fn what_was_scaled_fits_and_does_not_get_lost(length_m in 1e-3_f64..1e7) {
             let n = ratio(length_m, 150.0);

@@ -1,11 +1,14 @@
 //! Jobs: what was found, kept over days, corrected, joined and handed on.
 
-mod enter;
+mod begin;
+mod change;
+mod desk;
 mod hand_on;
 mod parse;
+mod remark;
+mod site;
+mod station;
 mod tell;
-
-use std::path::PathBuf;
 
 pub use parse::run as run_id;
 
@@ -21,31 +24,31 @@ pub struct Options {
 #[derive(clap::Subcommand)]
 enum Task {
     /// Begin a job
-    New(enter::New),
+    New(begin::New),
     /// Take in a handset's field book, a capture by reference, or a book of an earlier nullwalk
-    Import(enter::Import),
+    Import(begin::Import),
     /// Enter a mark that was made by hand: a cleanout, a lid, the trouble spot
-    Mark(enter::Mark),
+    Mark(station::Mark),
     /// Say where a station's mark is: taped on the grid, by ties, or by satellites
-    Place(enter::SetPlace),
+    Place(station::SetPlace),
     /// Enter a permanent point, which ties are taped to
-    Point(enter::Point),
+    Point(site::Point),
     /// Enter a distance taped from a station to a permanent point
-    Tie(enter::Tie),
+    Tie(site::Tie),
     /// Say where the site's grid lies on the Earth
-    Anchor(enter::Anchor),
+    Anchor(site::Anchor),
     /// Enter words
-    Note(enter::Note),
+    Note(remark::Note),
     /// Enter a photo, by reference
-    Photo(enter::Photo),
+    Photo(remark::Photo),
     /// Enter a search over an area, and how deep it sees
-    Sweep(enter::Sweep),
+    Sweep(remark::Sweep),
     /// Enter another line on the site, or one that was expected and not found
-    Line(enter::Line),
+    Line(remark::Line),
     /// Correct an entry; what stood there stays in the history
-    Correct(enter::Correct),
+    Correct(change::Correct),
     /// Withdraw an entry; it stays in the history
-    Withdraw(enter::Withdraw),
+    Withdraw(change::Withdraw),
     /// Tell what is in a job
     Show(tell::Show),
     /// List every entry there ever was
@@ -60,42 +63,21 @@ enum Task {
     Export(hand_on::Export),
 }
 
-/// Which job, and who works on it.
-#[derive(clap::Args)]
-struct Desk {
-    /// The job
-    job: PathBuf,
-    /// Who enters this, as it is to stand in the history
-    #[arg(long, default_value = "")]
-    by: String,
-}
-
-/// One station of a job.
-#[derive(clap::Args)]
-struct Which {
-    /// The station's number
-    #[arg(long)]
-    station: u32,
-    /// Its run; may be left out where there is one
-    #[arg(long)]
-    run: Option<String>,
-}
-
 pub fn run(options: &Options) -> Result<Done, Failure> {
     match &options.task {
-        Task::New(options) => enter::new(options),
-        Task::Import(options) => enter::import(options),
-        Task::Mark(options) => enter::mark(options),
-        Task::Place(options) => enter::place(options),
-        Task::Point(options) => enter::point(options),
-        Task::Tie(options) => enter::tie(options),
-        Task::Anchor(options) => enter::anchor(options),
-        Task::Note(options) => enter::note(options),
-        Task::Photo(options) => enter::photo(options),
-        Task::Sweep(options) => enter::sweep(options),
-        Task::Line(options) => enter::line(options),
-        Task::Correct(options) => enter::correct(options),
-        Task::Withdraw(options) => enter::withdraw(options),
+        Task::New(options) => begin::new(options),
+        Task::Import(options) => begin::import(options),
+        Task::Mark(options) => station::mark(options),
+        Task::Place(options) => station::place(options),
+        Task::Point(options) => site::point(options),
+        Task::Tie(options) => site::tie(options),
+        Task::Anchor(options) => site::anchor(options),
+        Task::Note(options) => remark::note(options),
+        Task::Photo(options) => remark::photo(options),
+        Task::Sweep(options) => remark::sweep(options),
+        Task::Line(options) => remark::line(options),
+        Task::Correct(options) => change::correct(options),
+        Task::Withdraw(options) => change::withdraw(options),
         Task::Show(options) => tell::show(options),
         Task::History(options) => tell::history(options),
         Task::Check(options) => tell::check(options),

@@ -1,6 +1,6 @@
 //! Places and entries as they are given on the command line.
 
-use super::Which;
+use super::desk::Which;
 use crate::cli::Failure;
 use crate::job::{Datum, EntryId, Gnss, Heights, Job, Place, Side};
 use crate::quantity::length;
