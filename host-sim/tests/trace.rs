@@ -1,10 +1,11 @@
 //! Lines traced through the whole chain, from samples to a verdict: a table over depths, the yard, and the load test along a walk.
 //! Prints its tables (`cargo test --release -p nullwalk --test trace -- --nocapture`).
 
-use nullwalk::book::Verdict;
+use nullwalk::book::{Measured, Run, Verdict};
 use nullwalk::equipment::coupled;
 use nullwalk::run::{Kit, Listen, Walk, mains_walk, walk};
 use nullwalk::site::{Lanes, Leg, Line, Mains, Seek, Site, Start, Station, builtin};
+use nullwalk::survey::currents;
 use nullwalk::synth::Simulation;
 use nullwalk::trace::{Settings, Trace, changed, trace};
 use nullwalk_core::depth::soil::Soil;
@@ -271,6 +272,79 @@ fn the_command_says_what_was_found_and_what_was_not() {
         assert_eq!(exit, Some(status), "{complaint}");
         assert!(complaint.contains(words), "{complaint}");
     }
+}
+
+/// Five places along a line of 400 m that loses nothing: the books of the job's run say so, and count as the ways between
+/// its stations.
+#[test]
+fn a_line_traced_station_by_station_has_its_books_kept() {
+    let mut site = line_site(1.0);
+    site.line[0].bearing_deg = 0.0;
+    let along_m = [-60.0, -30.0, 0.0, 20.0, 50.0];
+    site.station = along_m
+        .map(|north_m| Station {
+            seek: Seek::Line,
+            start: Start { east_m: -4.0, north_m, heading_deg: 90.0 },
+            walk: vec![Leg::Lanes(Lanes { north_m, bearing_deg: 90.0, ..Lanes::default() })],
+            ..Station::default()
+        })
+        .into();
+    let stations: Vec<_> = (0..along_m.len()).map(|n| traced(&site, n, 5)).collect();
+    let run = Run {
+        title: "service".to_owned(),
+        stations: stations.iter().map(Trace::station).collect(),
+        ..Run::default()
+    };
+    let books = currents::of_run(&run).unwrap();
+    println!("{books}");
+    let [kept] = &books.runs[..] else { panic!("one run") };
+    for (fix, north_m) in kept.fixes.iter().zip(along_m) {
+        assert!((fix.at_m - (north_m - along_m[0])).abs() < 0.2, "{fix:?}");
+        let sigma_ma = fix.sigma_ma.unwrap();
+        assert!(
+            (fix.current_ma / kept.fixes[0].current_ma - 1.0).abs() < 5.0 * sigma_ma / fix.current_ma,
+            "{fix:?}"
+        );
+        assert!((fix.current_ma / 10.0 - 1.0).abs() < 0.15 && fix.depth_m.is_some(), "{fix:?}");
+    }
+    assert!(books.is_clear());
+    // Turned round, with a loss: it rises all along.
+    let mut lossy = run.clone();
+    for (station, share) in lossy.stations.iter_mut().zip([0.5, 0.6, 0.75, 0.85, 1.0]) {
+        let current = station.current_ma.unwrap();
+        station.current_ma = Some(Measured { value: share * current.value, sigma: share * current.sigma });
+    }
+    let rising = currents::of_run(&lossy).unwrap();
+    assert!(rising.runs[0].steps.iter().any(|step| step.flag == currents::Flag::Rising), "{rising}");
+    lossy.stations.truncate(2);
+    let complaint = currents::of_run(&lossy).unwrap_err().to_string();
+    assert!(
+        complaint.contains("\"service\": 2 of 2 stations") && complaint.contains("--run"),
+        "{complaint}"
+    );
+}
+
+#[test]
+fn a_job_collects_the_stations_of_a_line() {
+    let folder = tempfile::TempDir::new().unwrap();
+    let job = folder.path().join("yard.job");
+    let job = job.to_str().unwrap();
+    for station in ["5", "6", "7"] {
+        let arguments = ["trace", "yard", "--station", station, "--job", job, "--run", "service"];
+        assert_eq!(nullwalk(&arguments).0, Some(3));
+    }
+    let (_, told, complaint) = nullwalk(&["currents", job, "--json"]);
+    let books: serde_json::Value =
+        serde_json::from_str(&told).unwrap_or_else(|e| panic!("{e}: {complaint}"));
+    assert_eq!(books["runs"][0]["name"], "service");
+    assert_eq!(books["runs"][0]["fixes"].as_array().unwrap().len(), 3);
+    let (status, _, complaint) = nullwalk(&["currents", job, "--run", "drain"]);
+    assert!(
+        status == Some(1) && complaint.contains("no run \"drain\"; there are: \"service\""),
+        "{complaint}"
+    );
+    let (status, _, complaint) = nullwalk(&["trace", "yard", "--run", "service"]);
+    assert!(status == Some(2) && complaint.contains("--job"), "{complaint}");
 }
 
 #[test]

@@ -93,6 +93,10 @@ pub struct Station {
     pub checks: Vec<Check>,
     /// The tone that was heard.
     pub tone: Option<Tone>,
+    /// Of a line: its peak current, milliamperes. The sigma is without the calibration's scale, by which all currents of an
+    /// instrument err alike.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub current_ma: Option<Measured>,
     /// True where the trouble that was looked for lies.
     pub trouble_spot: bool,
     /// Name of the capture behind this station; empty when none was kept.

@@ -13,6 +13,7 @@ use super::{Done, Failure, name_of, rank, report};
 use crate::book::{Run, Verdict};
 use crate::capture::{Capture, Content, Description};
 use crate::equipment::coupled;
+use crate::job::Keeper;
 use crate::run::{self, Hums, Kit, Listen, Walk};
 use crate::site::{Seek, builtin};
 use crate::trace::{self, CAUTION, MAINS_CAUTION, Settings, TONE_CAUTION, Trace, Visit};
@@ -51,6 +52,10 @@ pub struct Options {
     /// Keep the result in this job, which is begun if it is not there
     #[arg(long)]
     job: Option<PathBuf>,
+    /// Add it there to the run of this name, in place of a run of its own: one line, station after station away from the
+    /// transmitter
+    #[arg(long, requires = "job")]
+    run: Option<String>,
 }
 
 /// A harmonic by its order, or the strongest that can be used.
@@ -108,9 +113,20 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         report::print(&format!("{title}\n{}", told(&traces)))?;
     }
     if let Some(path) = &options.job {
-        let stations = traces.iter().map(Trace::station).collect();
-        let run = Run { title, simulated, stations, ..Run::default() };
-        report::keep(&run, None, path)?;
+        let from = (!simulated).then(|| Path::new(&options.target));
+        let stations = traces.iter().map(Trace::station);
+        match &options.run {
+            Some(name) => {
+                let run = Run { title: name.clone(), simulated, ..Run::default() };
+                let mut keeper = Keeper::open(path, run, from)?;
+                stations.into_iter().try_for_each(|station| keeper.keep(station).map(drop))?;
+                report::wrote("job", path);
+            }
+            None => {
+                let run = Run { title, simulated, stations: stations.collect(), ..Run::default() };
+                report::keep(&run, from, path)?;
+            }
+        }
     }
     Ok(done(&traces))
 }

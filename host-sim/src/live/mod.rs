@@ -7,7 +7,6 @@
 mod axes;
 mod feed;
 mod input;
-mod keep;
 mod player;
 mod screen;
 mod spectrum;
@@ -19,7 +18,6 @@ mod view;
 
 pub use feed::{Feed, Link, Next, Replay, Samples};
 pub use input::{Action, KEYS, action};
-pub use keep::Keeper;
 pub use player::Player;
 pub use screen::{Screen, watch};
 pub use spectrum::{Listener, Spectrum};

@@ -106,6 +106,19 @@ pub enum SurveyError {
         /// What is wrong.
         problem: String,
     },
+    /// A run of a job with too few currents.
+    #[error(
+        "run {run:?}: {found} of {of} stations have a place and a current, 3 are needed; add them with `nullwalk trace` and \
+         --job, --run"
+    )]
+    Stations {
+        /// Its name.
+        run: String,
+        /// Stations that can be used.
+        found: usize,
+        /// All of them.
+        of: usize,
+    },
     /// A table of currents that cannot be used.
     #[error("{path}{place}: {problem}; {remedy}")]
     Table {

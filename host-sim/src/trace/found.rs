@@ -78,6 +78,8 @@ pub struct Current {
     pub rms_a: f64,
     /// Standard uncertainty of the peak, the calibration's scale and all.
     pub sigma_a: f64,
+    /// The same without the scale, by which all currents of an instrument err alike.
+    pub own_sigma_a: f64,
 }
 
 /// A second line beside the first.
@@ -144,6 +146,9 @@ impl Trace {
                 offset_hz: 0.0,
                 snr_db,
             }),
+            current_ma: self
+                .current
+                .map(|c| Measured { value: 1e3 * c.peak_a, sigma: 1e3 * c.own_sigma_a }),
             ..Station::default()
         }
     }

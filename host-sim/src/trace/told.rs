@@ -19,6 +19,7 @@ pub(super) fn told(fix: &TraceFix, walk: &Walk, listened: Listened) -> Trace {
             peak_a,
             rms_a: peak_a / std::f64::consts::SQRT_2,
             sigma_a: f64::from(a.sigma).hypot(scale * peak_a),
+            own_sigma_a: f64::from(a.sigma),
         }
     };
     // One that would be above the ground, or far beyond the lanes, helps the fit and tells nothing.

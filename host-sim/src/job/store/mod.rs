@@ -42,6 +42,11 @@ pub struct Job {
 }
 
 impl Job {
+    /// Whether a file looks like a job.
+    pub fn is_one(path: &Path) -> bool {
+        check_magic(path).is_ok()
+    }
+
     /// Begin a job.
     ///
     /// # Errors

@@ -8,7 +8,7 @@ const DEFAULT_SIGMA: f64 = 0.05;
 const HEARD: f64 = 3.0;
 
 /// One fix of a line, as a row of the table says it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Fix {
     /// Its name, for people.
     #[serde(default)]

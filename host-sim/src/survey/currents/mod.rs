@@ -4,6 +4,7 @@ mod draw;
 mod fix;
 mod ledger;
 mod run;
+mod stations;
 mod step;
 mod table;
 mod tees;
@@ -15,8 +16,12 @@ use serde::Serialize;
 
 pub use draw::svg;
 pub use fix::Fix;
+pub use stations::of_run;
 pub use step::{Flag, Step};
 pub use table::open;
+
+/// So many fixes on a run are the least that tell a loss from a step.
+const LEAST: usize = 3;
 
 /// A run with its books kept.
 #[derive(Debug, Clone, PartialEq, Serialize)]

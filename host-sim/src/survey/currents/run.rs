@@ -11,6 +11,8 @@ use crate::survey::tails::surprise;
 const LEVEL: f64 = 0.01;
 /// A current below this share of the first is the end of the signal.
 const FAINT: f64 = 0.03;
+/// A loss below nought by so many sigmas is a gain: once in 700 runs by chance.
+const RISES: f64 = 3.0;
 /// A phase that changes by more than this, and three sigmas, belongs to another current.
 const TURNED_DEG: f64 = 30.0;
 const AGAINST_DEG: f64 = 135.0;
@@ -64,6 +66,19 @@ pub(super) fn kept(name: String, mut fixes: Vec<Fix>) -> Run {
                 flag,
             });
         }
+    }
+    if let Some(((first, last), ledger)) = loud.first().zip(loud.last()).zip(ledger.as_ref())
+        && ledger.solution[1] < -RISES * ledger.sigma(1)
+    {
+        let way_m = last.at_m - first.at_m;
+        let change = (-ledger.solution[1] * way_m).exp_m1();
+        told.push(Step {
+            from_m: first.at_m,
+            to_m: last.at_m,
+            change: Some(change),
+            change_sigma: Some((1.0 + change) * ledger.sigma(1) * way_m),
+            flag: Flag::Rising,
+        });
     }
     for pair in loud.windows(2) {
         if let [a, b] = pair

@@ -15,6 +15,8 @@ pub enum Flag {
         /// Whether the depth rises with it.
         deeper: bool,
     },
+    /// The current rises all along.
+    Rising,
     /// The phase turns out of step.
     OutOfStep {
         /// By so much, degrees.
@@ -57,6 +59,10 @@ impl Flag {
                 .to_owned(),
             Self::Up { deeper: false } => "the current rises, which no line does by itself: a neighbour bleeds over, or \
                                            current comes in by a bond. Depths here may be read TOO GREAT, the dangerous way"
+                .to_owned(),
+            Self::Rising => "the current rises all along, which no line does by itself: the run was counted towards the \
+                             transmitter, or a neighbour bleeds over more and more; then depths may be read TOO GREAT, the \
+                             dangerous way"
                 .to_owned(),
             Self::OutOfStep { by_deg } => format!(
                 "the phase turns by {by_deg:.0}°: part of this current is another line's, coupled and not connected"

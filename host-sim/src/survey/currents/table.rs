@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{Books, Fix, keep};
+use super::{Books, Fix, LEAST, keep};
 use crate::survey::SurveyError;
 
 const MOST_ROWS: usize = 10_000;
@@ -52,7 +52,7 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
             return Err(wrong(String::new(), format!("more than {MOST_ROWS} rows"), "split it by runs"));
         }
     }
-    if fixes.len() < 3 {
+    if fixes.len() < LEAST {
         let problem = format!("{} fixes", fixes.len());
         return Err(wrong(
             String::new(),

@@ -1,11 +1,11 @@
-//! Keeping marked stations in a job.
+//! Keeping one station after another in a run of a job.
 
 use std::path::Path;
 
+use super::{Job, JobError, Settings, Source, keep_marked, recording};
 use crate::book::{Run, Station};
-use crate::job::{Job, JobError, Settings, Source, keep_marked, recording};
 
-/// Where marked stations are kept.
+/// Where stations are kept.
 pub struct Keeper {
     job: Job,
     run: Run,
