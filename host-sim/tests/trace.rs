@@ -118,7 +118,6 @@ fn has(trace: &Trace, codes: &[&str]) -> bool {
 fn the_yard_says_what_it_must() {
     let site = yard();
     let stations = site.stations();
-    let mut agreed = 0;
     for seed in 1..=4 {
         let [silent, live, before, bend, beyond, beside] =
             [2, 3, 4, 5, 6, 7].map(|n| traced(&site, n, seed));
@@ -129,16 +128,32 @@ fn the_yard_says_what_it_must() {
         assert_eq!(silent.verdict, Verdict::Refuse);
         assert!(has(&silent, &["no-mains"]) && silent.to_string().contains("not proof"));
 
-        for (found, n, depth_m) in [(&live, 3, 0.6), (&before, 4, 1.2), (&beyond, 6, 1.2)] {
+        // The cable is alone. The water service's bend and the neighbour's, twenty and more metres away, still show.
+        assert_eq!(live.verdict, Verdict::Agree, "{live}");
+        for (found, n, depth_m, near) in
+            [(&live, 3, 0.6, 0.02), (&before, 4, 1.2, 0.04), (&beyond, 6, 1.2, 0.04)]
+        {
             assert_ne!(found.verdict, Verdict::Refuse, "{found}");
-            agreed += u32::from(found.verdict == Verdict::Agree);
             let place = found.place.unwrap();
             let truth =
                 site.line_near(&stations[n], [place.east_m, place.north_m], found.listened.order).unwrap();
             let depth = found.depth_m.unwrap();
-            assert!(truth.aside_m < 0.1 && truth.depth_m == depth_m, "{found}");
-            assert!((depth.value / depth_m - 1.0).abs() < 0.06, "{found}");
-            assert!((found.current.unwrap().peak_a / truth.current_a - 1.0).abs() < 0.15, "{found}");
+            assert!(truth.aside_m < 0.05 && truth.depth_m == depth_m, "{found}");
+            assert!((depth.value / depth_m - 1.0).abs() < near, "{found}");
+            assert!(found.shallow_bound_m.unwrap() < depth_m, "{found}");
+            // What is doubted has room for what was not understood.
+            assert!(
+                found.verdict == Verdict::Agree || (depth.low95..=depth.high95).contains(&depth_m),
+                "{found}"
+            );
+            let off = found.current.unwrap().peak_a / truth.current_a - 1.0;
+            println!(
+                "{seed} {}: {:.0} mm aside, current off by {:.1} %",
+                stations[n].name,
+                1e3 * truth.aside_m,
+                1e2 * off
+            );
+            assert!(off.abs() < 0.15, "{found}");
         }
         for found in [&bend, &beside] {
             assert_ne!(found.verdict, Verdict::Agree, "{found}");
@@ -147,10 +162,6 @@ fn the_yard_says_what_it_must() {
         }
         assert!(!beside.is_located() || beside.danger().is_some(), "{beside}");
     }
-    // The water service's bend and the neighbour's, twenty and more metres away, still show, and are doubted; the cable is
-    // alone.
-    println!("agreed at {agreed} of 12 places where nothing is near");
-    assert!(agreed >= 4);
 }
 
 /// A cable that hums all the time, and one 2.5 m beside it whose load is switched on or not.
@@ -172,7 +183,8 @@ fn two_cables(load: bool) -> Site {
     site
 }
 
-/// Where another cable hums, the change is often refused. What is told is never another cable.
+/// Where it changed shows every time. A figure is often refused, for another cable hums; what is told is never that one, and
+/// its range holds the depth.
 #[test]
 fn what_a_load_changed_along_a_walk_is_its_cable() {
     const SEEDS: u64 = 12;
@@ -196,10 +208,16 @@ fn what_a_load_changed_along_a_walk_is_its_cable() {
             );
             let located = found.is_located().then_some(place).flatten();
             if load {
+                // The other cable is 2.5 m from it.
+                assert!(change.score > 30.0 && (change.largest_m[0] - 1.0).abs() < 1.0, "{seed}");
+                if let Some(depth) = found.depth_m {
+                    assert!((depth.low95..=depth.high95).contains(&0.7), "{found}");
+                }
                 let found = |east_m: f64| (east_m - 1.0).abs() < 0.15;
                 right += u64::from(located.is_some_and(found));
                 wrong += u64::from(located.is_some_and(|east_m| !found(east_m)));
             } else {
+                assert!(change.score < 8.0, "{seed}");
                 alarms += u64::from(located.is_some());
             }
         }
@@ -207,7 +225,7 @@ fn what_a_load_changed_along_a_walk_is_its_cable() {
     println!(
         "the cable that changed found in {right} of {SEEDS}, another place in {wrong}; a cable where nothing was switched in {alarms}"
     );
-    assert!(right > 0 && wrong == 0 && alarms == 0);
+    assert!(right >= 6 && wrong == 0 && alarms == 0);
 }
 
 fn nullwalk(arguments: &[&str]) -> (Option<i32>, String, String) {

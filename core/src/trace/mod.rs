@@ -4,12 +4,16 @@
 //! the place where it was taken; [`Tracer::judge`] then fits a line to all of them, asks every other method, and looks for
 //! whatever would make that line a wrong answer.
 
+mod checks;
 mod crossing;
 mod ellipse;
 mod fix;
 mod judge;
 mod lag;
+mod methods;
+mod place;
 mod regress;
+mod second;
 
 use glam::Vec3;
 
@@ -17,7 +21,7 @@ use crate::array::{Array, NodeField};
 use crate::depth::Measured;
 use crate::depth::soil::{Soil, most_returned_per_m, returned_per_m};
 use crate::error::ConfigError;
-use crate::fit::line::PhasorLook;
+use crate::fit::line::{Line, PhasorLook, Traced, UNKNOWNS};
 use crate::fit::{Mergeable, Ring, Shared};
 use crate::frame::SampleIndex;
 use crate::looking::{CARRIED_SIGMA_M, GAIT_SIGMA};
@@ -30,6 +34,9 @@ pub use lag::{Away, Lag, NoLag, PhaseAt, lag};
 
 /// Looks kept of a walk.
 pub const LOOKS: usize = 128;
+
+/// The walk's fit.
+type OneLine = Traced<Line, UNKNOWNS>;
 
 /// Settings of a trace.
 #[derive(Debug, Clone, Copy, PartialEq)]

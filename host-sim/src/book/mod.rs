@@ -161,6 +161,13 @@ pub struct Estimate {
     pub high95: f64,
 }
 
+impl Estimate {
+    /// Of a depth or another size: its 95 % range ends at nothing.
+    pub fn of_size(value: f64, sigma: f64) -> Self {
+        Self { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
+    }
+}
+
 /// What one method says of the depth to source.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]

@@ -3,6 +3,7 @@
 //! This is the only caller of the core's pipeline on the host: the simulator, a replay and a recording in
 //! progress all come through [`locate`].
 
+mod booked;
 mod capture;
 mod coil;
 mod diary;
@@ -23,6 +24,7 @@ use nullwalk_core::locate::{Guidance, Phase, Settings, Sweep};
 use nullwalk_core::tone::Tone;
 use nullwalk_core::verdict::{Fix, Judgement};
 
+pub use booked::{degrees, depth, method, place, reason, stated_depth, verdict};
 pub use capture::{Unlocated, locate_capture, of_capture};
 pub use coil::{CoilFeatures, TimedFeature, listen_to_coils};
 pub use hops::{Hops, locate_hops};
@@ -33,7 +35,7 @@ pub use paced::{
     paced_lane,
 };
 pub use phasors::{CLOCK_HZ, Rows, locate_phasors, locate_phasors_with};
-pub use station::{reason, station, verdict};
+pub use station::station;
 pub use underway::Underway;
 
 use crate::capture::{CaptureReader, Recording};

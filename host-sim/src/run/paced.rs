@@ -6,7 +6,6 @@ use nullwalk_core::verdict as core;
 use serde::Serialize;
 
 use super::coil::{CoilFeatures, TimedFeature};
-use super::station;
 use crate::book::{Estimate, Measured, Reason, Verdict};
 
 /// What is known of a lane besides what its coils heard.
@@ -198,7 +197,7 @@ fn result(pattern: &paced::Pattern, length: LengthKnown, height_m: Option<depth:
         Ok(depth) => {
             let below = |up: depth::Measured| {
                 let sigma_m = f64::from(depth.sigma_m).hypot(f64::from(up.sigma));
-                station::estimate(f64::from(depth.depth_m) - f64::from(up.value), sigma_m)
+                Estimate::of_size(f64::from(depth.depth_m) - f64::from(up.value), sigma_m)
             };
             LaneResult {
                 verdict: Verdict::Doubt,

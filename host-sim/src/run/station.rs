@@ -1,20 +1,11 @@
 //! From the core's outcome to a station of the book.
 
-use nullwalk_core::depth::Depth;
 use nullwalk_core::verdict as core;
 
 use super::Outcome;
-use crate::book::{Check, Estimate, Measured, MethodResult, Reason, SitePosition, Station, Tone, Verdict};
+use super::booked::{degrees, method, place, reason, stated_depth, verdict};
+use crate::book::{Check, MethodResult, Station, Tone};
 use crate::equipment::Signal;
-
-/// The book's word for the core's verdict.
-pub fn verdict(verdict: core::Verdict) -> Verdict {
-    match verdict {
-        core::Verdict::Agree => Verdict::Agree,
-        core::Verdict::Doubt => Verdict::Doubt,
-        core::Verdict::Refuse => Verdict::Refuse,
-    }
-}
 
 /// What a recording found, as station `number` of a run.
 pub fn station(number: u32, name: &str, signal: &Signal, outcome: &Outcome) -> Station {
@@ -23,18 +14,9 @@ pub fn station(number: u32, name: &str, signal: &Signal, outcome: &Outcome) -> S
     Station {
         number,
         name: name.to_owned(),
-        position: fix.and_then(|f| f.place).map(|p| SitePosition {
-            east_m: f64::from(p.east_m),
-            north_m: f64::from(p.north_m),
-            sigma_m: f64::from(p.sigma_m),
-        }),
+        position: fix.and_then(|f| f.place).map(place),
         lay_deg: fix.and_then(|f| f.lay_rad).map(degrees),
-        depth_to_source_m: judgement.depth.zip(judgement.range).map(|(depth, range)| Estimate {
-            value: f64::from(depth.depth_m),
-            sigma: f64::from(depth.sigma_m),
-            low95: f64::from(range.low_m),
-            high95: f64::from(range.high_m),
-        }),
+        depth_to_source_m: stated_depth(judgement),
         shallow_bound_m: judgement.shallow_m.map(f64::from),
         methods: fix.map(methods).unwrap_or_default(),
         verdict: verdict(judgement.verdict),
@@ -49,35 +31,8 @@ pub fn station(number: u32, name: &str, signal: &Signal, outcome: &Outcome) -> S
     }
 }
 
-fn degrees(m: nullwalk_core::depth::Measured) -> Measured {
-    Measured { value: f64::from(m.value).to_degrees(), sigma: f64::from(m.sigma).to_degrees() }
-}
-
-/// A depth with its 95 % range, which ends at the ground.
-pub(super) fn estimate(value: f64, sigma: f64) -> Estimate {
-    Estimate { value, sigma, low95: (value - 1.96 * sigma).max(0.0), high95: value + 1.96 * sigma }
-}
-
 fn methods(fix: &core::Fix) -> Vec<MethodResult> {
-    let estimate = |depth: Depth| estimate(f64::from(depth.depth_m), f64::from(depth.sigma_m));
-    core::Method::ALL
-        .iter()
-        .zip(&fix.depths)
-        .map(|(method, depth)| MethodResult {
-            method: method.name().to_owned(),
-            estimate: depth.ok().map(estimate),
-            refused: depth.err().map(|why| why.sentence().to_owned()),
-        })
-        .collect()
-}
-
-/// A reason in the words of the book.
-pub fn reason(reason: &core::Reason) -> Reason {
-    let sentence = match reason {
-        core::Reason::OtherTone(hz) => format!("{} It is at {hz:.0} Hz.", reason.sentence()),
-        _ => reason.sentence().to_owned(),
-    };
-    Reason { code: reason.code().to_owned(), sentence, remedy: reason.remedy().to_owned() }
+    core::Method::ALL.iter().zip(&fix.depths).map(|(which, depth)| method(which.name(), *depth)).collect()
 }
 
 /// The checks that stand behind a verdict, each failed where its reason was given.

@@ -4,15 +4,16 @@
 //! [`sweep`] takes a walk to and fro over the box to be dug. It finds lines one after the other with a false-alarm rate
 //! that is known, and says for every place what it would have noticed there and what not.
 
+mod bearing;
 mod circle;
 pub mod currents;
 mod detect;
+mod dig;
 mod draw;
 mod error;
 mod find;
 mod limits;
 mod model;
-mod polar;
 mod tails;
 mod text;
 mod walk;
@@ -22,66 +23,18 @@ use glam::DVec2;
 use nullwalk_core::depth::soil::Soil;
 use serde::Serialize;
 
-pub use circle::{Around, Circle, Leaving, Role, circle};
+pub use circle::{Around, Circle, Leaving, Role, circle, svg as circle_svg};
 pub use detect::{Detector, Peak};
+pub use dig::DigBox;
 pub use draw::svg;
 pub use error::SurveyError;
 pub use find::{Caution, Findings, Found, find};
 pub use limits::{CHANCE, Limits, Patch, least_a, least_of};
-pub use polar::svg as circle_svg;
 pub use walk::{Phase, Sight, Walk};
 pub use wire::Wire;
 
-/// Sides of a box, metres: less is no dig, more no walk.
-const SIDES_M: std::ops::RangeInclusive<f64> = 0.5..=100.0;
 /// A patch smaller than this, square metres, is not told.
 const TOLD_M2: f64 = 0.1;
-
-/// Where is to be dug.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DigBox {
-    /// The south-west corner, site frame.
-    pub corner_m: DVec2,
-    /// From west to east.
-    pub width_m: f64,
-    /// From south to north.
-    pub height_m: f64,
-}
-
-impl DigBox {
-    /// A box with sides that make sense.
-    ///
-    /// # Errors
-    /// Says what is wrong.
-    pub fn new(corner_m: DVec2, width_m: f64, height_m: f64) -> Result<Self, SurveyError> {
-        if ![width_m, height_m].iter().all(|side| SIDES_M.contains(side)) {
-            let problem = format!("sides of {width_m} m and {height_m} m, where 0.5 to 100 m can be");
-            return Err(SurveyError::Box { problem });
-        }
-        if !(corner_m.is_finite() && corner_m.abs().max_element() < 1e5) {
-            return Err(SurveyError::Box { problem: "the corner is further than 100 km off".to_owned() });
-        }
-        Ok(Self { corner_m, width_m, height_m })
-    }
-
-    /// Its four corners.
-    pub fn corners_m(&self) -> [DVec2; 4] {
-        let (wide, high) = (DVec2::new(self.width_m, 0.0), DVec2::new(0.0, self.height_m));
-        [self.corner_m, self.corner_m + wide, self.corner_m + wide + high, self.corner_m + high]
-    }
-
-    /// Whether a place is in it.
-    pub fn holds(&self, place_m: DVec2) -> bool {
-        let from = place_m - self.corner_m;
-        (0.0..=self.width_m).contains(&from.x) && (0.0..=self.height_m).contains(&from.y)
-    }
-
-    /// Whether a line passes under it.
-    fn is_crossed(&self, wire: &Wire) -> bool {
-        let sides = self.corners_m().map(|corner| wire.left_of_m(corner) > 0.0);
-        sides.contains(&true) && sides.contains(&false)
-    }
-}
 
 /// What is asked of a sweep.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -173,12 +126,6 @@ pub fn sweep(walk: &Walk, dig: &DigBox, question: &Question) -> Result<Sweep, Su
     };
     sweep.cautions = text::cautions(&sweep, dig);
     Ok(sweep)
-}
-
-impl std::fmt::Display for DigBox {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{},{},{},{}", self.corner_m.x, self.corner_m.y, self.width_m, self.height_m)
-    }
 }
 
 /// Share of the box that is nearer than half a metre to a look.

@@ -68,16 +68,20 @@ fn power(field: &[Complex64; 3]) -> f64 {
     field.iter().map(Complex64::norm_sqr).sum()
 }
 
+/// All that a look saw, squared, over its noise.
+pub fn over_noise(fields: &Fields, noise_nt: &[f64; 2]) -> f64 {
+    fields.iter().zip(noise_nt).map(|(field, sigma)| power(field) / (sigma * sigma)).sum()
+}
+
+/// What is left of a look without a model, turned by the look's own phase.
+pub fn without(phase: Phase, model: Fields, sight: &Sight, noise_nt: [f64; 2]) -> Fields {
+    plus(sight.field_nt, model, -turn(phase, &model, sight, noise_nt))
+}
+
 /// What is left of the walk without the lines.
 pub fn rest_nt(walk: &Walk, lines: &[Carrying], noise_nt: &[[f64; 2]]) -> Vec<Fields> {
     let looks = walk.sights.iter().zip(noise_nt);
-    looks
-        .map(|(sight, noise)| {
-            let model = field_nt(lines, sight);
-            let turn = turn(walk.phase, &model, sight, *noise);
-            plus(sight.field_nt, model, -turn)
-        })
-        .collect()
+    looks.map(|(sight, noise)| without(walk.phase, field_nt(lines, sight), sight, *noise)).collect()
 }
 
 /// How badly each look's fields are known, beside the fields of lines that were found.
@@ -178,20 +182,17 @@ pub fn together(walk: &Walk, lines: &[Carrying]) -> Together {
 /// Which lines are clear enough to be moved.
 fn clear(walk: &Walk, lines: &[Carrying]) -> Vec<bool> {
     let noise = noise_nt(walk, lines, false);
-    let whole = |fields: &Fields, noise: &[f64; 2]| {
-        fields.iter().zip(noise).map(|(field, sigma)| power(field) / (sigma * sigma)).sum::<f64>()
-    };
     let counts: Vec<bool> = walk
         .sights
         .iter()
         .zip(&noise)
         .map(|(sight, noise)| {
-            walk.phase == Phase::Common || whole(&field_nt(lines, sight), noise) > CLEAR * CLEAR
+            walk.phase == Phase::Common || over_noise(&field_nt(lines, sight), noise) > CLEAR * CLEAR
         })
         .collect();
     let own = |line: &Carrying| {
         let looks = walk.sights.iter().zip(&noise).zip(&counts).filter(|(_, counts)| **counts);
-        looks.map(|((sight, noise), _)| whole(&line.field_nt(sight), noise)).sum::<f64>()
+        looks.map(|((sight, noise), _)| over_noise(&line.field_nt(sight), noise)).sum::<f64>()
     };
     lines.iter().map(|line| own(line) > KNOWN * KNOWN).collect()
 }

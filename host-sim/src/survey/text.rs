@@ -2,7 +2,6 @@
 
 use std::fmt::{self, Display, Formatter};
 
-use super::circle::Circle;
 use super::{DigBox, Found, Patch, Phase, Sweep};
 use crate::units;
 
@@ -46,57 +45,6 @@ impl Display for Sweep {
             writeln!(f, "  {}", patch.words())?;
         }
         writeln!(f)?;
-        for caution in &self.cautions {
-            writeln!(f, "- {caution}")?;
-        }
-        Ok(())
-    }
-}
-
-impl Display for Circle {
-    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        let [east, north] = self.centre_m;
-        writeln!(
-            f,
-            "Circle of {} around {east} m east, {north} m north, {:.0} Hz",
-            units::metres(self.radius_m),
-            self.tone_hz
-        )?;
-        if self.lines.is_empty() {
-            writeln!(f, "\nNo line found.")?;
-        }
-        for line in &self.lines {
-            let (bearing, depth, current) = (line.bearing_deg, line.depth_m, line.current_ma);
-            writeln!(
-                f,
-                "\nLine {}  leaves at {} ± {:.0}°: {}",
-                line.letter,
-                units::bearing(bearing.value),
-                (bearing.high95 - bearing.value).max(1.0),
-                line.role.words()
-            )?;
-            writeln!(f, "  depth    {}", units::with_range(depth.value, depth.low95, depth.high95))?;
-            writeln!(
-                f,
-                "  current  {} mA peak ({} to {}), {:.0} % of all; {:+.0}° against the target",
-                figure(current.value),
-                figure(current.low95),
-                figure(current.high95),
-                100.0 * line.share,
-                line.phase_deg
-            )?;
-        }
-        writeln!(f)?;
-        if !self.lines.is_empty() {
-            write!(f, "Sum outwards: {} mA", figure(self.outward_ma))?;
-            match self.sent_ma {
-                Some(sent) => writeln!(f, " of {} mA sent", figure(sent))?,
-                None => writeln!(f)?,
-            }
-        }
-        if let Some(moment) = self.coil_a_m2 {
-            writeln!(f, "The transmitter's own coil is seen: {} A m2", figure(moment))?;
-        }
         for caution in &self.cautions {
             writeln!(f, "- {caution}")?;
         }

@@ -3,7 +3,7 @@
 use glam::DVec2;
 use maud::{Markup, html};
 
-use super::circle::{Circle, Leaving, Role};
+use super::{Circle, Leaving, Role};
 use crate::chart::{
     BLUE, GRID, INK, PAPER, RED, SMALL_PX, SOFT, WIDTH, decimal, document, heading, round_up, words,
 };
