@@ -1,4 +1,7 @@
-//! Angles in plan.
+//! Angles in plan, and between phases.
+
+/// Currents whose phases differ by more than this run against each other, degrees.
+pub const AGAINST_DEG: f64 = 135.0;
 
 /// The bearing of a direction, degrees clockwise from north; given in radians counter-clockwise from east.
 pub fn bearing_deg(rad: f64) -> f64 {

@@ -52,13 +52,8 @@ impl<'a> Fit<'a> {
     }
 
     pub(super) fn rest_nt(&self) -> Vec<Fields> {
-        let looks = self
-            .walk
-            .sights
-            .iter()
-            .zip(&self.noise_nt)
-            .map(|(sight, noise)| without(self.walk.phase, self.field_nt(sight), sight, *noise));
-        looks.collect()
+        let looks = self.walk.sights.iter().zip(&self.noise_nt);
+        looks.map(|(sight, noise)| without(self.walk.phase, self.field_nt(sight), sight, *noise)).collect()
     }
 
     /// Templates of all unknowns at a look: rays, the lead down to them, and the coil's three moments.

@@ -6,14 +6,13 @@ use super::fit::Fit;
 use super::text::cautions;
 use super::{Around, Circle, Leaving, NEAR, Role, TARGET_DEG};
 use crate::book::Estimate;
-use crate::survey::bearing::{bearing_deg, signed_deg};
+use crate::survey::bearing::{AGAINST_DEG, bearing_deg, signed_deg};
 use crate::survey::walk::Walk;
 
 /// Below such a share it is not told: it may be the leads' field.
 const SEEN: f64 = 0.05;
-/// Currents within so many degrees are in step, and beyond this against it.
+/// Currents within so many degrees are in step.
 const IN_STEP_DEG: f64 = 45.0;
-const AGAINST_DEG: f64 = 135.0;
 
 pub(super) fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -> Circle {
     let (_, _, covariance) = fit.linear(&fit.rays, &fit.currents);

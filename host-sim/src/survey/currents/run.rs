@@ -4,7 +4,7 @@ use nullwalk_core::chi_square::{Level, upper_point};
 
 use super::ledger::Ledger;
 use super::{Fix, Flag, Run, Step};
-use crate::survey::bearing::signed_deg;
+use crate::survey::bearing::{AGAINST_DEG, signed_deg};
 use crate::survey::tails::surprise;
 
 /// Steps are found by chance once in a hundred runs.
@@ -15,7 +15,6 @@ const FAINT: f64 = 0.03;
 const RISES: f64 = 3.0;
 /// A phase that changes by more than this, and three sigmas, belongs to another current.
 const TURNED_DEG: f64 = 30.0;
-const AGAINST_DEG: f64 = 135.0;
 /// What a phase without a sigma is taken to be worth, degrees.
 const DEFAULT_PHASE_DEG: f64 = 5.0;
 /// Depth changes with the current when it steps by so much, relative, and by two sigmas.

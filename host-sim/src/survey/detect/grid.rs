@@ -11,7 +11,7 @@ const DEPTH_STEP: f64 = 1.5;
 /// From line to line sideways, and at the walk's rim by the turn, in depths.
 const STEP_DEPTHS: f64 = 0.6;
 
-/// Lines in steps that no line falls between: a third of a depth aside from the next, 4 % of the signal is lost.
+/// Lines in steps that no line falls between: a third of a depth aside from the next, 4 % of the sum of squares is lost.
 pub(super) fn lines(walk: &Walk, corners_m: &[DVec2]) -> Vec<Wire> {
     let places: Vec<DVec2> =
         walk.sights.iter().map(|sight| sight.at_m.truncate()).chain(corners_m.iter().copied()).collect();
