@@ -11,7 +11,7 @@ pub struct Options {
     /// A CSV table of fixes: at_m, current_ma; and as known name, run, sigma_ma, phase_deg, phase_sigma_deg, depth_m,
     /// depth_sigma_m, leaves_at_m
     table: PathBuf,
-    /// Draw current against distance
+    /// Draw current against distance, as SVG
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
     /// Print the result as JSON

@@ -8,7 +8,7 @@ use crate::sheet::{self, Brief};
 
 #[derive(clap::Args)]
 pub struct Options {
-    /// Which of them
+    /// Which demonstration
     #[arg(value_enum, default_value_t = Story::DrainRun)]
     story: Story,
     /// Folder for what it writes: out/ and the story's name, if not said

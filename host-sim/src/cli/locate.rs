@@ -56,6 +56,10 @@ pub struct RecordOptions {
 
 pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
+    let rungs = site.front_end.rungs.len();
+    if let Some(rung) = options.hold_rung.filter(|rung| usize::from(*rung) >= rungs) {
+        return Err(format!("--hold-rung {rung}: the site has {rungs} rungs, counted from 0").into());
+    }
     let array = array_of(options.array.as_deref())?;
     let wish = Wish {
         seed: options.seed,

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::{Map, Value};
 
-use super::parse::{self, SideOption, Where, measured};
+use super::parse::{self, SideOption, Where, finite, measured};
 use super::{Desk, Which};
 use crate::book::{Reason, Station};
 use crate::cli::{Done, Failure, report};
@@ -122,13 +122,13 @@ pub struct Anchor {
     #[command(flatten)]
     desk: Desk,
     /// Latitude of the grid's origin, degrees north
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite)]
     latitude: f64,
     /// Longitude of it, degrees east
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite)]
     longitude: f64,
     /// Its height over the ellipsoid, metres
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite)]
     ellipsoid_height: f64,
     /// Datum of these
     #[arg(long)]

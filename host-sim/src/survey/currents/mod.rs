@@ -217,6 +217,9 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
     };
     let columns = "columns: at_m, current_ma; and as known: name, run, sigma_ma, phase_deg, phase_sigma_deg, depth_m, \
                    depth_sigma_m, leaves_at_m";
+    if path.is_dir() {
+        return Err(wrong(String::new(), "is a folder".to_owned(), "give a CSV table"));
+    }
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_path(path)
@@ -263,7 +266,11 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
 fn what(error: &csv::Error) -> String {
     match error.kind() {
         csv::ErrorKind::Deserialize { err, .. } => err.kind().to_string(),
-        other => format!("{other:?}").chars().take(80).collect(),
+        csv::ErrorKind::Utf8 { .. } => "is no text".to_owned(),
+        csv::ErrorKind::UnequalLengths { len, expected_len, .. } => {
+            format!("has {len} columns where the heading has {expected_len}")
+        }
+        _ => error.to_string(),
     }
 }
 
@@ -528,7 +535,7 @@ impl Display for Books {
         writeln!(
             f,
             "\nA smooth loss does not prove that this is the line that was meant, nor that no other lies near. Nothing here \
-             is permission to dig."
+             is permission to dig: follow local codes and licensed practice."
         )
     }
 }
