@@ -196,15 +196,21 @@ fn an_unknown_site_or_unreadable_file_gives_one_message_with_file_and_remedy() {
     desk.complains(&["sites", "nowhere"], &["nowhere: ", "nullwalk sites"]);
     desk.complains(&["replay", "nowhere"], &["nowhere", "give the folder of a capture, or a WAV file"]);
     desk.complains(&["inspect", "nowhere"], &["nowhere", "give the folder of a capture, or a WAV file"]);
+    desk.write("file.wav", "RIFF");
+    desk.complains(&["replay", "file.wav/capture"], &["file.wav/capture: cannot open", "permissions"]);
     desk.complains(&["trace", "nowhere"], &["nowhere: ", "built in are"]);
-    desk.complains(&["locate", "clean-level", "--hold-rung", "99"], &["--hold-rung 99", "rungs, counted from 0"]);
+    desk.complains(
+        &["locate", "clean-level", "--hold-rung", "99"],
+        &["--hold-rung 99", "rungs, counted from 0"],
+    );
     desk.exits(0, &["job", "new", "yard.job"]);
     fs::create_dir(desk.path("empty")).unwrap();
-    desk.complains(&["job", "import", "yard.job", "empty"], &["empty: holds no capture.toml", "give the folder"]);
-    let (_, complained) = desk.exits(
-        2,
-        &["job", "point", "yard.job", "gatepost", "--east", "nan", "--north", "1"],
+    desk.complains(
+        &["job", "import", "yard.job", "empty"],
+        &["empty: holds no capture.toml", "give the folder"],
     );
+    let (_, complained) =
+        desk.exits(2, &["job", "point", "yard.job", "gatepost", "--east", "nan", "--north", "1"]);
     assert!(complained.contains("--east") && complained.contains("give a number"), "{complained}");
     desk.complains(&["sheet", "nowhere.json"], &["nowhere.json: "]);
 

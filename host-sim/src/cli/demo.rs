@@ -53,7 +53,10 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
 
 /// A new folder.
 pub fn made(folder: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(folder).map_err(|e| format!("{}: cannot be made: {e}", folder.display()).into())
+    std::fs::create_dir_all(folder).map_err(|e| {
+        format!("{}: cannot be made: {e}; name a folder elsewhere, or check permissions", folder.display())
+            .into()
+    })
 }
 
 fn drain_run(out: &Path, seed: u64) -> Result<Done, Failure> {
