@@ -147,12 +147,18 @@ fn json_parses_and_holds_no_depth_for_a_refused_station() {
         assert_eq!(found["stations"][0]["verdict"], "refuse");
         assert!(!found["stations"][0]["reasons"].as_array().unwrap().is_empty());
         assert_eq!(depths(&found), [""; 0], "{site}: {said}");
+        let caution = found["caution"].as_str().unwrap();
+        assert!(caution.contains("Nothing heard does not mean nothing there"), "{caution}");
     }
     let (said, _) = desk.exits(0, &["locate", "clean-level", "--json"]);
     let found = json(&said);
     assert_eq!(found["stations"][0]["verdict"], "agree");
     let depth = &found["stations"][0]["depth_to_source_m"];
     assert!(depth["low95"].as_f64().unwrap() < depth["high95"].as_f64().unwrap());
+    let caution = found["caution"].as_str().unwrap();
+    for words in ["no permission to dig", "local codes and licensed practice"] {
+        assert!(caution.contains(words), "{caution}");
+    }
 }
 
 #[test]
@@ -190,6 +196,22 @@ fn an_unknown_site_or_unreadable_file_gives_one_message_with_file_and_remedy() {
     desk.complains(&["sites", "nowhere"], &["nowhere: ", "nullwalk sites"]);
     desk.complains(&["replay", "nowhere"], &["nowhere", "give the folder of a capture, or a WAV file"]);
     desk.complains(&["inspect", "nowhere"], &["nowhere", "give the folder of a capture, or a WAV file"]);
+    desk.write("file.wav", "RIFF");
+    desk.complains(&["replay", "file.wav/capture"], &["file.wav/capture: cannot open", "permissions"]);
+    desk.complains(&["trace", "nowhere"], &["nowhere: ", "built in are"]);
+    desk.complains(
+        &["locate", "clean-level", "--hold-rung", "99"],
+        &["--hold-rung 99", "rungs, counted from 0"],
+    );
+    desk.exits(0, &["job", "new", "yard.job"]);
+    fs::create_dir(desk.path("empty")).unwrap();
+    desk.complains(
+        &["job", "import", "yard.job", "empty"],
+        &["empty: holds no capture.toml", "give the folder"],
+    );
+    let (_, complained) =
+        desk.exits(2, &["job", "point", "yard.job", "gatepost", "--east", "nan", "--north", "1"]);
+    assert!(complained.contains("--east") && complained.contains("give a number"), "{complained}");
     desk.complains(&["sheet", "nowhere.json"], &["nowhere.json: "]);
 
     desk.write("binary.toml", [0xff, 0xfe, 0x00]);

@@ -58,11 +58,14 @@ fn a_capture_has_a_picture_of_everything() {
     let drawn = pictures::of_capture(&capture).unwrap();
     let units = [
         ("components.svg", &["time, s", "nT", "dB re 1 pT"][..]),
-        ("plan.svg", &["east, m", "north, m", "95 %"]),
+        (
+            "plan.svg",
+            &["east, m", "north, m", "95 %", "no permission to dig", "local codes and licensed practice"],
+        ),
         ("residuals.svg", &["time, s", "field, nT", "residual, %"]),
         ("spectrum.svg", &["frequency, Hz", "dB re 1 pT"]),
         ("waterfall.svg", &["time, s", "frequency, Hz", "mains", "dB"]),
-        ("gain.svg", &["time, s", "dB below the rail", "rung"]),
+        ("gain.svg", &["time, s", "dB re the rail", "rung"]),
     ];
     assert_eq!(drawn.iter().map(|p| p.file).collect::<Vec<_>>(), units.map(|(file, _)| file));
     let out = std::path::Path::new(env!("CARGO_TARGET_TMPDIR"));

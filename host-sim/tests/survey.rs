@@ -5,7 +5,8 @@ mod yard;
 use glam::{DVec2, DVec3};
 use nullwalk::run::Listen;
 use nullwalk::survey::{
-    Around, Caution, Detector, DigBox, Phase, Question, Role, Walk, circle, currents, least_of, sweep,
+    Around, Caution, Detector, DigBox, Phase, Question, Role, Walk, circle, circle_svg, currents, least_of,
+    svg, sweep,
 };
 use nullwalk_core::depth::soil::Soil;
 use num_complex::Complex64;
@@ -267,8 +268,71 @@ fn what_cannot_be_surveyed_is_told_with_place_and_remedy() {
         ("at_m,current_ma\n0,10\n5,9\n", &["2 fixes", "three on a run"]),
         ("at_m,current_ma\n0,10\n5,NaN\n10,8\n", &["line 3, current_ma"]),
         ("where,what\n0,10\n5,9\n", &["line 2", "at_m"]),
+        ("at_m,current_ma\n0,10\n5\n", &["line 3", "has 1 columns where the heading has 2"]),
     ] {
         std::fs::write(&table, text).unwrap();
         message(&currents::open(&table).unwrap_err(), parts);
+    }
+    std::fs::write(&table, b"at_m,current_ma\n0,\xff\n").unwrap();
+    message(&currents::open(&table).unwrap_err(), &["table.csv, line 2", "is no text", "columns"]);
+    message(&currents::open(folder.path()).unwrap_err(), &["is a folder", "give a CSV table"]);
+}
+
+/// Whoever runs a survey meets the cautions in its words and in its pictures.
+#[test]
+fn whatever_a_survey_shows_defers_to_local_codes() {
+    let walk = lanes(DVec2::ZERO, 4.0, 4.0, 1.0, 0.2, Phase::Free);
+    let dig = DigBox::new(DVec2::ZERO, 4.0, 4.0).unwrap();
+    let swept = sweep(&walk, &dig, &question()).unwrap();
+    let circled = circle(&round(7.6, 0.1, Phase::Free), &asked()).unwrap();
+    let fixes = "at_m,current_ma\n0,10\n5,9\n10,8\n15,7\n";
+    let folder = tempfile::tempdir().unwrap();
+    let table = folder.path().join("table.csv");
+    std::fs::write(&table, fixes).unwrap();
+    let books = currents::open(&table).unwrap();
+    for shown in [
+        swept.to_string(),
+        svg(&swept, &walk),
+        circled.to_string(),
+        circle_svg(&circled),
+        books.to_string(),
+        currents::svg(&books),
+    ] {
+        for words in ["permission to dig", "ollow local codes and licensed practice"] {
+            assert!(shown.contains(words), "no {words:?} in {shown}");
+        }
+    }
+}
+
+/// The command, on what a hurried user gives it: one message that names the option, and no panic.
+#[test]
+fn options_that_cannot_be_are_named_with_what_they_may_be() {
+    let folder = tempfile::tempdir().unwrap();
+    let [lane, ring] = ["lane", "ring"].map(|name| folder.path().join(name));
+    yard::write(&lanes(DVec2::ZERO, 4.0, 4.0, 1.0, 0.2, Phase::Free), &lane);
+    yard::write(&round(7.6, 0.1, Phase::Free), &ring);
+    let (lane, ring) = (lane.to_str().unwrap(), ring.to_str().unwrap());
+    let boxed = ["sweep", lane, "--box", "0,0,4,4"];
+    let round = ["circle", ring, "--centre", "0,0"];
+    for (command, option, status, words) in [
+        (&["sweep", lane][..], &[][..], 2, &["--box"][..]),
+        (&["sweep", lane], &["--box", "nan,0,1,1"], 1, &["--box nan,0,1,1", "4 numbers"]),
+        (&boxed, &["--carried", "-1m"], 2, &["--carried", "-1m"]),
+        (&boxed, &["--carried", "nan"], 2, &["--carried", "not a length"]),
+        (&boxed, &["--carried", "5"], 1, &["--carried must be 0 to 2 m"]),
+        (&boxed, &["--current", "nan"], 1, &["--current", "0.01 to 100000 mA"]),
+        (&boxed, &["--depth", "99"], 1, &["--depth: 99", "0.5 to 4.5 m"]),
+        (&boxed, &["--false-alarm", "2"], 1, &["--false-alarm: 2", "0.0001 to 0.2"]),
+        (&["circle", ring], &["--centre", "100,100"], 1, &["--centre", "full circle"]),
+        (&round, &["--target", "nan"], 1, &["--target: NaN", "-360 to 360 degrees"]),
+        (&round, &["--sent", "-5"], 1, &["--sent", "above 0 mA"]),
+    ] {
+        let run = std::process::Command::new(env!("CARGO_BIN_EXE_nullwalk"))
+            .args(command.iter().chain(option))
+            .output()
+            .unwrap();
+        let told = String::from_utf8(run.stderr).unwrap();
+        assert_eq!(run.status.code(), Some(status), "{command:?} {option:?}: {told}");
+        assert!(words.iter().all(|word| told.contains(word)), "{option:?}: {told}");
     }
 }

@@ -266,6 +266,8 @@ fn the_command_says_what_was_found_and_what_was_not() {
         (&["trace", "yard", "--station", "9"], 1, "the site has 8 stations"),
         (&["trace", "clean-level"], 1, "no station of it looks for a line"),
         (&["trace", "no/such/capture"], 1, "no/such/capture"),
+        (&["trace", "yard", "--tone", "nan"], 1, "--tone: NaN cannot be; give 50 to"),
+        (&["trace", "yard", "--tone", "-5"], 1, "--tone: -5 cannot be; give 50 to"),
         (&["trace", "yard", "--mains", "--before", "12"], 1, "name a station: 1 to 8"),
     ] {
         let (exit, _, complaint) = nullwalk(arguments);

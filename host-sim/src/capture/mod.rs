@@ -83,7 +83,7 @@ impl Capture {
     /// # Errors
     /// Names the file, the place in it, what is wrong, and what to do.
     pub fn open(path: &Path) -> Result<Self, CaptureError> {
-        if !path.exists() {
+        if !there(path)? {
             return Err(missing(path, "give the folder of a capture, or a WAV file"));
         }
         if path.is_dir() { Self::open_folder(path) } else { Self::open_samples(path, path, None) }
@@ -92,8 +92,8 @@ impl Capture {
     fn open_folder(folder: &Path) -> Result<Self, CaptureError> {
         let [manifest, wav, field] =
             [MANIFEST_FILE, SAMPLES_FILE, FIELD_FILE].map(|name| folder.join(name));
-        let described = manifest.exists();
-        if wav.exists() {
+        let described = there(&manifest)?;
+        if there(&wav)? {
             let mut capture = Self::open_samples(folder, &wav, described.then_some(&*manifest))?;
             if !described {
                 let text = "not there: everything it would say is taken at its default";
@@ -175,6 +175,15 @@ impl Capture {
         };
         CaptureReader::new(WavFrames::open(wav)?, track.clone())
     }
+}
+
+/// Whether it is there, where the system lets us look: what may not be read is not missing.
+fn there(path: &Path) -> Result<bool, CaptureError> {
+    path.try_exists().map_err(|source| CaptureError::Io {
+        file: path.to_path_buf(),
+        action: "open",
+        source,
+    })
 }
 
 fn missing(file: &Path, remedy: &'static str) -> CaptureError {

@@ -20,10 +20,10 @@ pub struct Options {
     #[arg(long, value_name = "EAST,NORTH", allow_hyphen_values = true)]
     centre: String,
     /// Which way the line that you mean leaves, degrees clockwise from north [default: the largest current]
-    #[arg(long, value_name = "DEGREES")]
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     target: Option<f64>,
     /// What the transmitter says that it sends, milliamperes peak
-    #[arg(long, value_name = "MA")]
+    #[arg(long, value_name = "MA", allow_negative_numbers = true)]
     sent: Option<f64>,
     /// Whether all fields share the transmitter's phase
     #[arg(long, value_enum, default_value = "free")]
@@ -33,7 +33,7 @@ pub struct Options {
     false_alarm: f64,
     #[command(flatten)]
     carried: Carried,
-    /// Draw bearings and currents
+    /// Draw bearings and currents, as SVG
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
     /// Print the result as JSON
@@ -45,14 +45,19 @@ pub struct Options {
 pub fn run(options: &Options) -> Result<Done, Failure> {
     let centre_m = DVec2::from_array(numbers("--centre", &options.centre)?);
     if !(1e-4..=0.2).contains(&options.false_alarm) {
-        return Err(format!("--false-alarm: {} is not between 0.0001 and 0.2", options.false_alarm).into());
+        return Err(format!("--false-alarm: {} cannot be; give 0.0001 to 0.2", options.false_alarm).into());
+    }
+    if let Some(deg) = options.target.filter(|deg| !(-360.0..=360.0).contains(deg)) {
+        return Err(
+            format!("--target: {deg} cannot be; give -360 to 360 degrees, clockwise from north").into()
+        );
     }
     if options.sent.is_some_and(|sent| !(sent > 0.0 && sent.is_finite())) {
         return Err("--sent: must be above 0 mA".into());
     }
     let around = Around {
         centre_m,
-        target_deg: options.target.filter(|deg| deg.is_finite()),
+        target_deg: options.target,
         sent_ma: options.sent,
         false_alarm: options.false_alarm,
     };

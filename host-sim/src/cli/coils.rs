@@ -191,13 +191,14 @@ struct Heard<'a> {
     lane: Option<&'a PacedLane>,
     /// Why there is none.
     no_lane: Option<&'a Reason>,
+    caution: &'a str,
 }
 
 impl<'a> Heard<'a> {
     fn new(coil: &'a CoilFeatures, forward: &CoilFeatures, lane: &'a Result<PacedLane, Refused>) -> Self {
         let own = (coil.channel == forward.channel).then_some(lane.as_ref());
         let (lane, no_lane) = own.map_or((None, None), |lane| (lane.ok(), lane.err()));
-        Self { coil, lane, no_lane }
+        Self { coil, lane, no_lane, caution: CAUTION }
     }
 }
 

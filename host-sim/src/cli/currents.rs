@@ -17,7 +17,7 @@ pub struct Options {
     /// Of a job: which of its runs; may be left out where there is one
     #[arg(long)]
     run: Option<String>,
-    /// Draw current against distance
+    /// Draw current against distance, as SVG
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
     /// Print the result as JSON

@@ -8,7 +8,7 @@ use crate::sheet::{self, Brief};
 
 #[derive(clap::Args)]
 pub struct Options {
-    /// Which of them
+    /// Which demonstration
     #[arg(value_enum, default_value_t = Story::DrainRun)]
     story: Story,
     /// Folder for what it writes: out/ and the story's name, if not said
@@ -53,7 +53,10 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
 
 /// A new folder.
 pub fn made(folder: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(folder).map_err(|e| format!("{}: cannot be made: {e}", folder.display()).into())
+    std::fs::create_dir_all(folder).map_err(|e| {
+        format!("{}: cannot be made: {e}; name a folder elsewhere, or check permissions", folder.display())
+            .into()
+    })
 }
 
 fn drain_run(out: &Path, seed: u64) -> Result<Done, Failure> {

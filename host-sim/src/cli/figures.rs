@@ -13,7 +13,9 @@ pub struct Options {
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
     let folder = &options.folder;
-    std::fs::create_dir_all(folder).map_err(|e| format!("{}: cannot be made: {e}", folder.display()))?;
+    std::fs::create_dir_all(folder).map_err(|e| {
+        format!("{}: cannot be made: {e}; name a folder elsewhere, or check permissions", folder.display())
+    })?;
     for figure in figures::figures()? {
         let path = folder.join(figure.file);
         std::fs::write(&path, figure.svg)

@@ -61,6 +61,10 @@ struct Believed {
 
 pub fn locate(options: &LocateOptions) -> Result<Done, Failure> {
     let site = open(&options.site)?;
+    let rungs = site.front_end.rungs.len();
+    if let Some(rung) = options.hold_rung.filter(|rung| usize::from(*rung) >= rungs) {
+        return Err(format!("--hold-rung {rung}: the site has {rungs} rungs, counted from 0").into());
+    }
     let array = array_of(options.believed.array.as_deref())?;
     let wish = Wish {
         seed: options.seed,
@@ -85,8 +89,12 @@ pub fn record(options: &RecordOptions) -> Result<Done, Failure> {
         let folder = options.folder.display();
         return Err(format!("{folder}: is there already; name a folder that is not").into());
     }
-    std::fs::create_dir_all(&options.folder)
-        .map_err(|e| format!("{}: cannot be made: {e}", options.folder.display()))?;
+    std::fs::create_dir_all(&options.folder).map_err(|e| {
+        format!(
+            "{}: cannot be made: {e}; name a folder elsewhere, or check permissions",
+            options.folder.display()
+        )
+    })?;
     let wish = Wish { seed: options.seed, record: Some(&options.folder), array, ..Wish::default() };
     let run = locate_site(&site, &wish)?;
     report::tell(&run, options.json)?;

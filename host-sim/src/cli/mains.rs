@@ -36,6 +36,7 @@ struct Both<'a> {
     report: &'a Report,
     #[serde(skip_serializing_if = "Option::is_none")]
     load_test: Option<&'a LoadTest>,
+    caution: &'a str,
 }
 
 /// Follow the grid, and compare.
@@ -48,7 +49,7 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         None => None,
     };
     if options.json {
-        report::json(&Both { report: &found, load_test: load_test.as_ref() })?;
+        report::json(&Both { report: &found, load_test: load_test.as_ref(), caution: CAUTION })?;
     } else {
         let compared = load_test.as_ref().map_or(String::new(), |test| format!("\n{test}"));
         report::print(&format!("{found}{compared}\n{CAUTION}"))?;

@@ -40,7 +40,7 @@ type Failure = Box<dyn Error>;
 
 /// Locate a sonde or trace a line, simulated or recorded: find it, cross-check it, say how sure it is or refuse.
 #[derive(Parser)]
-#[command(version, about, after_help = EXIT_HELP)]
+#[command(version, after_help = EXIT_HELP)]
 struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,

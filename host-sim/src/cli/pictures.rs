@@ -35,7 +35,9 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
 
 /// Write pictures into a folder, which is made if it is not there.
 pub fn write(drawn: &[Picture], folder: &Path, png: bool) -> Result<(), Failure> {
-    std::fs::create_dir_all(folder).map_err(|e| format!("{}: cannot be made: {e}", folder.display()))?;
+    std::fs::create_dir_all(folder).map_err(|e| {
+        format!("{}: cannot be made: {e}; name a folder elsewhere, or check permissions", folder.display())
+    })?;
     for picture in drawn {
         let path = folder.join(picture.file);
         report::write(&path, picture.svg.as_bytes())?;

@@ -31,7 +31,9 @@ pub fn json(value: &impl Serialize) -> Result<(), Failure> {
 }
 
 pub fn write(path: &Path, content: &[u8]) -> Result<(), Failure> {
-    write_whole(path, content).map_err(|e| format!("{}: cannot be written: {e}", path.display()).into())
+    write_whole(path, content).map_err(|e| {
+        format!("{}: cannot be written: {e}; check the folder and its permissions", path.display()).into()
+    })
 }
 
 /// What was found: as JSON, or as its own text.
@@ -151,10 +153,18 @@ pub fn keep(run: &Run, from: Option<&Path>, path: &Path) -> Result<(), Failure> 
     Ok(())
 }
 
+/// A run for machines: where a depth goes, the caution goes.
+#[derive(Serialize)]
+struct Told<'a> {
+    #[serde(flatten)]
+    run: &'a Run,
+    caution: &'a str,
+}
+
 /// A run for a person, or as JSON.
 pub fn tell(run: &Run, as_json: bool) -> Result<(), Failure> {
     if as_json {
-        return json(run);
+        return json(&Told { run, caution: CAUTION });
     }
     let mut text = String::new();
     writeln!(text, "{}", run.title)?;

@@ -28,10 +28,10 @@ pub struct Options {
     /// The chance that a sweep over nothing finds something
     #[arg(long, value_name = "SHARE", default_value = "0.01")]
     false_alarm: f64,
-    /// A place counts as swept where a line of this peak current would be noticed
+    /// A place counts as swept where a line of this peak current would be noticed at --depth
     #[arg(long, value_name = "MA", default_value = "10")]
     current: f64,
-    /// and so deep, metres below the ground
+    /// How deep the line of --current is taken to lie, metres below the ground
     #[arg(long, value_name = "M", default_value = "1")]
     depth: f64,
     /// What the ground is: it makes a line's depth read shallow
@@ -39,7 +39,7 @@ pub struct Options {
     soil: SoilClass,
     #[command(flatten)]
     carried: Carried,
-    /// Draw the map
+    /// Draw the map, as SVG
     #[arg(long, value_name = "FILE")]
     draw: Option<PathBuf>,
     /// Print the result as JSON
@@ -49,16 +49,16 @@ pub struct Options {
 
 impl Options {
     fn question(&self) -> Result<Question, Failure> {
-        let within = |option: &str, value: f64, range: std::ops::RangeInclusive<f64>| {
+        let within = |option: &str, value: f64, range: std::ops::RangeInclusive<f64>, unit: &str| {
             if range.contains(&value) {
                 return Ok(value);
             }
-            Err(format!("{option}: {value} is not between {} and {}", range.start(), range.end()))
+            Err(format!("{option}: {value} cannot be; give {} to {}{unit}", range.start(), range.end()))
         };
         Ok(Question {
-            false_alarm: within("--false-alarm", self.false_alarm, 1e-4..=0.2)?,
-            current_ma: within("--current", self.current, 0.01..=1e5)?,
-            depth_m: within("--depth", self.depth, 0.5..=4.5)?,
+            false_alarm: within("--false-alarm", self.false_alarm, 1e-4..=0.2, "")?,
+            current_ma: within("--current", self.current, 0.01..=1e5, " mA")?,
+            depth_m: within("--depth", self.depth, 0.5..=4.5, " m")?,
             soil: self.soil.soil(),
         })
     }

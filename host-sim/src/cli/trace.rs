@@ -24,7 +24,7 @@ pub struct Options {
     /// A capture's folder, a built-in site (see `nullwalk sites`) or a site file
     target: String,
     /// Listen for this tone in place of the one that capture or site names, hertz
-    #[arg(long, value_name = "HZ", conflicts_with = "mains")]
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, conflicts_with = "mains")]
     tone: Option<f64>,
     /// Listen for passive mains: --mains for the strongest harmonic that can be used, --mains=3 for that one
     #[arg(long, value_name = "ORDER", num_args = 0..=1, require_equals = true, default_missing_value = "auto", value_parser = order)]
@@ -32,7 +32,7 @@ pub struct Options {
     /// The load test: the same lanes, walked before the load was switched on. A capture's folder, or a station's number
     #[arg(long, value_name = "CAPTURE", requires = "mains")]
     before: Option<String>,
-    /// The soil
+    /// What the ground is: it makes a line's depth read shallow
     #[arg(long, value_enum, default_value_t = SoilClass::Unknown)]
     soil: SoilClass,
     #[command(flatten)]
@@ -104,8 +104,11 @@ struct Told<'a> {
 }
 
 pub fn run(options: &Options) -> Result<Done, Failure> {
-    let (title, simulated, traces) =
-        if is_site(&options.target) { site(options)? } else { capture(options)? };
+    let (title, simulated, traces) = if is_site(&options.target) || !Path::new(&options.target).exists() {
+        site(options)?
+    } else {
+        capture(options)?
+    };
     let mains = traces.iter().any(|trace| trace.listened.mains);
     if options.json {
         report::json(&Told { title: &title, lines: &traces, caution: &cautions(mains, true) })?;
@@ -129,6 +132,18 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
         }
     }
     Ok(done(&traces))
+}
+
+/// The tone that was asked for, if samples at this rate can hold it.
+fn tone_of(options: &Options, rate_hz: f64) -> Result<Option<f64>, Failure> {
+    let highest_hz = 0.5 * rate_hz - 10.0;
+    match options.tone {
+        Some(hz) if !(50.0..=highest_hz).contains(&hz) => Err(format!(
+            "--tone: {hz} cannot be; give 50 to {highest_hz} Hz, as {rate_hz} samples a second can hold"
+        )
+        .into()),
+        tone => Ok(tone),
+    }
 }
 
 /// The gravest verdict counts.
@@ -182,7 +197,7 @@ fn capture(options: &Options) -> Result<Traced, Failure> {
 fn opened(path: &str, options: &Options) -> Result<Capture, Failure> {
     let mut capture = Capture::open(Path::new(path))?;
     report::capture_notices(&capture.notices);
-    if let Some(tone_hz) = options.tone {
+    if let Some(tone_hz) = tone_of(options, capture.description.signal.sample_rate_hz)? {
         // What was calibrated at the capture's tone holds at another only where the high-pass is known.
         let signal = &mut capture.description.signal;
         let calibration = &mut capture.description.array.calibration;
@@ -256,6 +271,7 @@ fn site(options: &Options) -> Result<Traced, Failure> {
     let site = open(&options.target)?;
     let array = array_of(options.array.as_deref())?;
     let all = site.stations();
+    let tone_hz = tone_of(options, site.signal.sample_rate_hz)?;
     if let Some(number) = options.station.filter(|number| !(1..=all.len()).contains(number)) {
         return Err(format!("--station {number}: the site has {} stations", all.len()).into());
     }
@@ -266,7 +282,7 @@ fn site(options: &Options) -> Result<Traced, Failure> {
             continue;
         }
         let mut here = here.clone();
-        here.tone_hz = options.tone.or(here.tone_hz);
+        here.tone_hz = tone_hz.or(here.tone_hz);
         let listen = match (options.mains, options.tone, here.seek) {
             (Some(Order(order)), ..) => Listen::Mains(order),
             (None, None, Seek::Mains) => Listen::Mains(None),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufReader, Read as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use nullwalk_core::record::Record;
 use sha2::{Digest as _, Sha256};
@@ -43,6 +43,9 @@ pub enum ImportError {
     /// A book of an earlier nullwalk.
     #[error(transparent)]
     Book(#[from] BookError),
+    /// A folder that is no capture.
+    #[error("{path}: holds no capture.toml; give the folder of a capture, or a field book", path = .0.display())]
+    Folder(PathBuf),
 }
 
 /// A station on its way in.
@@ -65,6 +68,9 @@ pub fn bring_in(
     run: Option<&str>,
     instrument: &str,
 ) -> Result<Imported, ImportError> {
+    if file.is_dir() && !file.join("capture.toml").is_file() {
+        return Err(ImportError::Folder(file.to_owned()));
+    }
     let (sha256, bytes) = fingerprint(file)?;
     let path = file.to_string_lossy().into_owned();
     let mut source = Source { path, sha256, bytes, instrument: instrument.to_owned(), ..Source::default() };

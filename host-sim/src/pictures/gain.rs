@@ -20,7 +20,7 @@ pub fn draw(seen: &Seen, report: &SamplesReport) -> Option<String> {
         return None;
     }
     let rung = panel(40.0, 110.0, "", Axis::linear("rung", -0.5, rungs as f64 - 0.5, 1.0));
-    let level = panel(196.0, 150.0, "", Axis::linear("dB below the rail", DEEPEST_DB, 5.0, 20.0));
+    let level = panel(196.0, 150.0, "", Axis::linear("dB re the rail", DEEPEST_DB, 5.0, 20.0));
     let events = panel(392.0, 44.0, "time, s", Axis::linear("", 0.0, 2.0, 5.0));
     let steps =
         report.rung_spans.iter().flat_map(|s| [(s.from_s, f64::from(s.rung)), (s.to_s, f64::from(s.rung))]);

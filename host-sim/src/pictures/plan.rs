@@ -25,6 +25,10 @@ const RADIUS95: f64 = 2.4477;
 /// Times keep this far from each other, pixels.
 const TIMES_APART: f64 = 46.0;
 
+/// Below the picture, because it tells a depth or that there is none.
+const DEPTH: &str = "A located depth is no permission to dig. Follow local codes and licensed practice.";
+const NOTHING: &str = "Nothing heard does not mean nothing there: one tone was listened for.";
+
 const PHASES: [(Phase, Line); 4] =
     [(Phase::Listen, THIRD), (Phase::Home, SECOND), (Phase::Bracket, FIRST), (Phase::Settle, FOURTH)];
 
@@ -45,17 +49,19 @@ pub fn draw(walk: &Walk) -> Option<String> {
         (panel.scales())
         (path(walk, panel))
         (arrows(&places, panel))
-        (times(&places, panel))
+        (times(&places, panel, fix))
         @if let Some(at) = start.at_m {
             (Mark::Square.at(panel.x(at.x), panel.y(at.y)))
         }
         @if let Some(fix) = fix { (found(panel, fix)) }
         (panel.outline())
         (beside(walk, fix))
+        (words("start", LEFT, TOP + SIDE + 62.0, DEPTH))
+        (words("start", LEFT, TOP + SIDE + 78.0, NOTHING))
     };
     Some(chart::document(
         WIDTH,
-        TOP + SIDE + 50.0,
+        TOP + SIDE + 92.0,
         &format!("The walk from above: {}", walk.title),
         &content,
     ))
@@ -136,8 +142,10 @@ fn arrows(places: &[(DVec2, &Step)], panel: Panel) -> Markup {
     html! { path d=(path) fill="none" stroke=(RED) stroke-width="1.1" {} }
 }
 
-fn times(places: &[(DVec2, &Step)], panel: Panel) -> Markup {
-    let mut kept: Vec<DVec2> = Vec::new();
+/// Times along the walk; the mark is kept clear.
+fn times(places: &[(DVec2, &Step)], panel: Panel, fix: Option<Found>) -> Markup {
+    let mut kept: Vec<DVec2> =
+        fix.iter().map(|fix| DVec2::new(panel.x(fix.at.x), panel.y(fix.at.y))).collect();
     let mut next_s = 0.0;
     let mut told = Vec::new();
     for (at, step) in places {

@@ -104,11 +104,12 @@ pub fn svg(sweep: &Sweep, walk: &Walk) -> String {
         (key(&faint, view(1.0).left, bottom + 62.0))
         (signs(bottom + 62.0 + 6.0 * 18.0 + 14.0))
         (words("start", MARGIN, bottom + 62.0 + 6.0 * 18.0 + 62.0,
-            "Nothing detected is no proof of nothing there, and no permission to dig. Lines without load or tone make no field."))
+            "Nothing detected is no proof of nothing there, and no permission to dig: lines without load or tone make no field."))
+        (words("start", MARGIN, bottom + 62.0 + 6.0 * 18.0 + 78.0, "Follow local codes and licensed practice."))
     };
     document(
         WIDTH,
-        bottom + 62.0 + 6.0 * 18.0 + 78.0,
+        bottom + 62.0 + 6.0 * 18.0 + 94.0,
         "Sweep of an area: lines found and limits of detection",
         &content,
     )

@@ -49,8 +49,8 @@ pub enum SurveyError {
     },
     /// Too little of it has a place and a heading.
     #[error(
-        "{path}: {found} of {of} looks have east_m, north_m and heading_deg, 12 are needed; record with a position and a \
-         compass"
+        "{path}: {found} of {of} looks have east_m, north_m and heading_deg, 12 are needed; record a longer walk, with a \
+         position and a compass"
     )]
     Poses {
         /// The capture.

@@ -158,8 +158,8 @@ pub fn cautions(sweep: &Sweep, dig: &DigBox) -> Vec<String> {
         );
     }
     cautions.push(
-        "Have all utilities notified and marked, switch on large loads and sweep again for live power, and expose with \
-         safe means."
+        "Follow local codes and licensed practice, have all utilities notified and marked, switch on large loads and \
+         sweep again for live power, and expose with safe means."
             .to_owned(),
     );
     cautions

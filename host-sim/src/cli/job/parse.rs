@@ -9,19 +9,19 @@ use crate::quantity::length;
 #[derive(clap::Args)]
 pub struct Where {
     /// Metres east on the site's grid, negative to the west
-    #[arg(long, allow_negative_numbers = true, requires = "north")]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite, requires = "north")]
     east: Option<f64>,
     /// Metres north on the site's grid, negative to the south
-    #[arg(long, allow_negative_numbers = true, requires = "east")]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite, requires = "east")]
     north: Option<f64>,
     /// Degrees north, by satellites
-    #[arg(long, allow_negative_numbers = true, requires_all = ["longitude", "sigma"], conflicts_with = "east")]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite, requires_all = ["longitude", "sigma"], conflicts_with = "east")]
     latitude: Option<f64>,
     /// Degrees east, by satellites
-    #[arg(long, allow_negative_numbers = true, requires = "latitude")]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite, requires = "latitude")]
     longitude: Option<f64>,
     /// Height by satellites, metres, in the job's heights
-    #[arg(long, allow_negative_numbers = true, requires = "latitude")]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite, requires = "latitude")]
     height: Option<f64>,
     /// The receiver's word for the quality, as in "RTK fixed"
     #[arg(long, default_value = "", requires = "latitude")]
@@ -32,6 +32,17 @@ pub struct Where {
     /// Standard uncertainty of the place, metres, east and north; 0.02 for the tape (common practice)
     #[arg(long)]
     sigma: Option<f64>,
+}
+
+/// A number that a place may have.
+///
+/// # Errors
+/// When it is none, or not finite.
+pub fn finite(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|number: &f64| number.is_finite())
+        .ok_or_else(|| "give a number, as in -12.5".to_owned())
 }
 
 /// Of a tape along a grid that was laid out with it: common practice, no source.

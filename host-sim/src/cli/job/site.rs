@@ -1,7 +1,7 @@
 //! What places are taken from: permanent points, ties to them, the grid on the Earth.
 
 use super::desk::{Desk, Which, entered};
-use super::parse::{self, Where, measured};
+use super::parse::{self, Where, finite, measured};
 use crate::cli::{Done, Failure};
 use crate::job::{self, Content, Datum, Draft};
 
@@ -37,13 +37,13 @@ pub struct Anchor {
     #[command(flatten)]
     desk: Desk,
     /// Latitude of the grid's origin, degrees north
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite)]
     latitude: f64,
     /// Longitude of it, degrees east
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite)]
     longitude: f64,
     /// Its height over the ellipsoid, metres
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = finite)]
     ellipsoid_height: f64,
     /// Datum of these
     #[arg(long)]

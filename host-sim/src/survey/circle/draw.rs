@@ -53,7 +53,7 @@ pub fn svg(circle: &Circle) -> String {
         circle cx=(decimal(CENTRE.x)) cy=(decimal(CENTRE.y)) r="5" fill=(INK) {}
         @for (n, line) in circle.lines.iter().enumerate() { (entry(line, TOP + 34.0 + 74.0 * n as f64)) }
         @if circle.lines.is_empty() { (words("start", 540.0, TOP + 34.0, "No line found.")) }
-        (words("start", 14.0, height - 14.0, "Lines that carry none of this tone are not seen. Nothing here is permission to dig."))
+        (words("start", 14.0, height - 14.0, "Lines that carry none of this tone are not seen. Nothing here is permission to dig: follow local codes and licensed practice."))
     };
     document(
         WIDTH,

@@ -103,7 +103,7 @@ pub(super) fn cautions(circle: &Circle, target_missed: bool) -> Vec<String> {
     }
     cautions.push(
         "Lines that carry none of this tone are not seen. The largest current is not always on the line that you mean. \
-         Nothing here is permission to dig."
+         Nothing here is permission to dig: follow local codes and licensed practice."
             .to_owned(),
     );
     cautions

@@ -47,7 +47,7 @@ pub fn svg(books: &Books) -> String {
         @for (n, line) in list.iter().enumerate() {
             (words("start", 14.0, panel.bottom() + LIST + LINE * n as f64, line))
         }
-        (words("start", 14.0, height - 12.0, "A smooth loss does not prove that this is the line that was meant. Nothing here is permission to dig."))
+        (words("start", 14.0, height - 12.0, "A smooth loss does not prove that this is the line that was meant. Nothing here is permission to dig: follow local codes and licensed practice."))
     };
     document(WIDTH, height, "Current along a run, with its steps", &content)
 }

@@ -20,6 +20,9 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
     };
     let columns = "columns: at_m, current_ma; and as known: name, run, sigma_ma, phase_deg, phase_sigma_deg, depth_m, \
                    depth_sigma_m, leaves_at_m";
+    if path.is_dir() {
+        return Err(wrong(String::new(), "is a folder".to_owned(), "give a job or a CSV table"));
+    }
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_path(path)
@@ -66,6 +69,10 @@ pub fn open(path: &Path) -> Result<Books, SurveyError> {
 fn what(error: &csv::Error) -> String {
     match error.kind() {
         csv::ErrorKind::Deserialize { err, .. } => err.kind().to_string(),
-        other => format!("{other:?}").chars().take(80).collect(),
+        csv::ErrorKind::Utf8 { .. } => "is no text".to_owned(),
+        csv::ErrorKind::UnequalLengths { len, expected_len, .. } => {
+            format!("has {len} columns where the heading has {expected_len}")
+        }
+        _ => error.to_string(),
     }
 }

@@ -53,7 +53,7 @@ impl Display for Books {
         writeln!(
             f,
             "\nA smooth loss does not prove that this is the line that was meant, nor that no other lies near. Nothing here \
-             is permission to dig."
+             is permission to dig: follow local codes and licensed practice."
         )
     }
 }
