@@ -195,6 +195,23 @@ fn ranges_hold_over_all_sites() {
     assert_nominal(&nominal(2000, true));
 }
 
+/// Lanes that cross 30 to 40 degrees aslant, over lines near and strong enough that nothing but the compass matters.
+#[test]
+fn ranges_hold_on_lanes_that_cross_aslant() {
+    let mut noise = Noise::from(31);
+    let mut tally = Tally::default();
+    let tracer = tracer(512.0, Soil::Dry);
+    for _ in 0..200 {
+        let current_a = Complex64::new(0.2, 0.0);
+        let (lay, up_m) = (0.5 + 0.2 * noise.uniform(), -(0.5 + 0.7 * noise.uniform()));
+        let wire = Wire { lay, up_m, current_a, ..mixed(&mut noise) };
+        tally.add(&traced(&tracer, &|at| wire.field_nt(at), &mut noise), &wire);
+    }
+    tally.print("aslant");
+    // Of 200, 95 % are 184 to 196.
+    assert!((92.0..=98.5).contains(&tally.of_given(tally.within)));
+}
+
 /// Two parallel lines, any share up to a half of the current, any phase, half to three depths apart.
 fn two_lines(sites: u32) -> Tally {
     let mut noise = Noise::from(99);
@@ -222,7 +239,8 @@ fn two_lines(sites: u32) -> Tally {
 }
 
 fn assert_two_lines(tally: &Tally) {
-    assert!(tally.per_cent(tally.misled) <= 0.5);
+    // Of a hundred and fifty, half a per cent may come out as two.
+    assert!(tally.per_cent(tally.misled) <= if tally.sites < 1000 { 1.4 } else { 0.5 });
     assert!(tally.of_given(tally.bounded) >= 97.5);
 }
 
@@ -324,7 +342,8 @@ fn a_clean_walk_says_all_there_is_to_say() {
     }
     assert!(lift == Err(Unusable::NotMeasured) && fix.two.is_none());
     // A lay of 0.2 to the left of east is a bearing of 0.2 short of a right angle.
-    assert!((fix.lay_rad.unwrap().value - (PI / 2.0 - 0.2) as f32).abs() < 0.01);
+    let lay = fix.lay_rad.unwrap();
+    assert!((lay.value - (PI / 2.0 - 0.2) as f32).abs() < 2.0 * lay.sigma && lay.sigma < 0.025, "{lay:?}");
     assert!((fix.current_a.unwrap().value - 0.01).abs() < 3e-4);
     assert!((fix.phase_rad.unwrap().value - 0.4).abs() < 0.01);
     assert!(fix.kind.unwrap().kind == Kind::Line && fix.kind.unwrap().is_decided());

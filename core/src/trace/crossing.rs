@@ -49,6 +49,8 @@ pub struct Crossing {
     pub peaks_nt: [Measured; 2],
     /// Vertical over level component at both nodes, for every metre aside.
     pub slants_per_m: [Measured; 2],
+    /// How aslant the lane crosses: metres along the line for each metre across it.
+    pub aslant: f32,
 }
 
 /// A look as it stands to the line.
@@ -177,11 +179,17 @@ fn crossing(lane: &[PhasorLook], frame: &Frame<'_>, relative: f32) -> Option<Cro
     };
     // The place halfway between the looks about the crossing, moved onto the line.
     let (mut on_m, mut up_m, mut count) = (0.0, 0.0, 0.0);
+    let (mut across_m, mut across_m2, mut both_m2) = (0.0, 0.0, 0.0);
     for aside in seen().filter(|aside| aside.x.abs() < PEAK_DEPTHS * depth_m) {
         on_m += aside.on_m;
         up_m += aside.at_m.z;
         count += 1.0;
+        across_m += aside.x;
+        across_m2 += aside.x * aside.x;
+        both_m2 += aside.x * (aside.on_m - nearest.on_m);
     }
+    let on_from_nearest_m = on_m / count - nearest.on_m;
+    let spread_m2 = (across_m2 - across_m * across_m / count).max(f32::MIN_POSITIVE);
     let line = frame.line;
     let over_m = line.at_m + line.along * (on_m / count);
     Some(Crossing {
@@ -192,6 +200,7 @@ fn crossing(lane: &[PhasorLook], frame: &Frame<'_>, relative: f32) -> Option<Cro
         diagonal_m: slant.diagonal_m,
         peaks_nt: [lower.top_nt, upper.top_nt],
         slants_per_m: [slant.per_m, upper_slant.per_m],
+        aslant: (both_m2 - across_m * on_from_nearest_m) / spread_m2,
     })
 }
 

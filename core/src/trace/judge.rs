@@ -8,6 +8,7 @@ use glam::Vec3;
 use super::checks::{
     disagree, far_apart, is_no_line, is_one_soil, is_soil, is_something, lacks_level, marks_apart,
 };
+use super::compass;
 use super::crossing::{Crossing, crossings};
 use super::ellipse::out_of_step;
 use super::fix::{LineDepths, TraceFix, TwoLines};
@@ -113,7 +114,8 @@ impl Tracer {
         // Positions that wander take the mark with them.
         let sigma_m = Vec3::new(found.left_of_m(here_m).sigma, state.wander_m, 0.0).length();
         fix.place = Some(Place { east_m: here_m.x, north_m: here_m.y, sigma_m });
-        let lay = found.lay_rad();
+        let aslant = compass::aslant(&crossed);
+        let lay = compass::of_lay(found.lay_rad());
         fix.lay_rad = Some(Measured::new(math::wrap_half_pi(FRAC_PI_2 - lay.value), lay.sigma));
         let steepness = math::atan2(line.along.z, line.along.truncate().length());
         fix.slope_rad = Some(Measured::new(steepness, found.sigma(3)));
@@ -127,7 +129,7 @@ impl Tracer {
             .fold((f32::INFINITY, f32::NEG_INFINITY), |(least, most), on| (least.min(on), most.max(on)));
         reasons.add_if(!crossed.is_empty() && most - least < LANES_APART_M, Reason::OneLane);
 
-        let stated = self.below_ground(found.depth_in_soil_m(here_m));
+        let stated = self.below_ground(compass::of_depth(found.depth_in_soil_m(here_m), aslant));
         fix.depths = self.depths(state, found, shared, &crossed, here_m);
         reasons.add_if(disagree(&fix.depths), Reason::MethodsDisagree);
         reasons

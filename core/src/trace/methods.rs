@@ -2,6 +2,7 @@
 
 use glam::Vec3;
 
+use super::compass;
 use super::crossing::{Crossing, crossings};
 use super::fix::LineDepths;
 use super::{OneLine, TraceState, Tracer};
@@ -40,7 +41,10 @@ impl Tracer {
             (half_width, half_width_more),
             (diagonal, diagonal_more),
             (self.lifted(state, found, here_m), Err(Unusable::NotMeasured)),
-            (of_measured(found.depth_below_m(here_m)), Err(Unusable::NotMeasured)),
+            (
+                of_measured(compass::of_depth(found.depth_below_m(here_m), compass::aslant(crossed))),
+                Err(Unusable::NotMeasured),
+            ),
         ];
         for (depth, (plain, more)) in depths.iter_mut().zip(pairs) {
             *depth = plain.and_then(|plain| {

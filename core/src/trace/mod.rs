@@ -5,6 +5,7 @@
 //! whatever would make that line a wrong answer.
 
 mod checks;
+mod compass;
 mod crossing;
 mod ellipse;
 mod fix;

@@ -5,6 +5,7 @@ use std::f64::consts::{PI, TAU};
 use glam::Vec3;
 use nullwalk_core::fit::Look;
 use nullwalk_core::fit::line::PhasorLook;
+use nullwalk_core::frame::HEADING_SIGMA_RAD;
 use num_complex::Complex64;
 
 use crate::draws::Noise;
@@ -18,6 +19,8 @@ pub const SIGMA_NT: f64 = 5e-3 * 3.162_277_66;
 pub const FIELD_SIGMA: f64 = 0.005;
 pub const POSE_M: f64 = 0.02;
 pub const RATIO_SIGMA: f64 = 0.003;
+/// By which angle the compass turns all fields of a walk, radians.
+const HEADING_SIGMA: f64 = HEADING_SIGMA_RAD as f64;
 
 type Phasor = [Complex64; 3];
 
@@ -114,6 +117,7 @@ pub fn looks(
     noise: &mut Noise,
 ) -> Vec<PhasorLook> {
     let gain = RATIO_SIGMA * noise.next();
+    let (compass_sin, compass_cos) = (HEADING_SIGMA * noise.next()).sin_cos();
     let start = TAU * noise.uniform();
     let mut last = 0.0;
     let mut seen = Vec::new();
@@ -128,7 +132,9 @@ pub fn looks(
             // In phase with the field: a sway turns the whole ellipse.
             let along = node.iter().max_by(|a, b| a.norm().total_cmp(&b.norm())).map_or(0.0, |b| b.arg());
             let sway = Complex64::from_polar(FIELD_SIGMA * size, along);
-            z.extend(node.map(|b| {
+            let [x, y, up] = node;
+            let seen = [x * compass_cos - y * compass_sin, x * compass_sin + y * compass_cos, up];
+            z.extend(seen.map(|b| {
                 let noise_nt = Complex64::new(noise.next(), noise.next()) * SIGMA_NT;
                 (b + sway * noise.next()) * turn + noise_nt
             }));
