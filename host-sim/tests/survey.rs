@@ -128,6 +128,30 @@ fn depths_count_from_the_ground_however_high_the_mast_was_carried() {
     }
 }
 
+/// All fields turned by two sigmas of a compass, over a line that the lanes cross 40 degrees aslant.
+#[test]
+fn a_compass_that_errs_is_in_the_range() {
+    let (sin, cos) = (2.0 * f64::from(nullwalk_core::frame::HEADING_SIGMA_RAD)).sin_cos();
+    let mut offs_m = Vec::new();
+    for (wide_m, sin) in [(2.0, -sin), (2.0, sin), (8.0, -sin), (8.0, sin)] {
+        let dig = DigBox::new(DVec2::ZERO, wide_m, 6.0).unwrap();
+        let line = (wire(DVec2::new(0.5 * wide_m, 3.0), 0.9, 40.0), Complex64::from(0.2));
+        let mut walk = seen(&lanes(DVec2::ZERO, wide_m, 6.0, 1.0, 0.1, Phase::Free), &[line], 5);
+        for sight in &mut walk.sights {
+            sight.field_nt = sight.field_nt.map(|[x, y, up]| [x * cos - y * sin, x * sin + y * cos, up]);
+        }
+        let sweep = sweep(&walk, &dig, &question()).unwrap();
+        let found = &sweep.lines[0];
+        let depth = found.depth_m.unwrap();
+        println!("{wide_m} m, {depth:?}, lay {:.1} ± {:.1}", found.lay_deg, found.lay_sigma_deg);
+        assert!((depth.value - 0.9).abs() < 2.3 * depth.sigma, "{depth:?}");
+        assert!((found.lay_deg - 50.0).abs() < 2.3 * found.lay_sigma_deg, "{found:?}");
+        offs_m.push(depth.value - 0.9);
+    }
+    // It does matter, and one way round it reads too deep.
+    assert!(offs_m[0] * offs_m[1] < 0.0 && offs_m[0].abs() > 0.01, "{offs_m:?}");
+}
+
 #[test]
 fn a_corner_that_was_not_walked_is_named() {
     let mut walk = lanes(DVec2::ZERO, 8.0, 6.0, 1.0, 0.1, Phase::Free);

@@ -1,5 +1,6 @@
 //! From the fit of a circle to what is told of it.
 
+use nullwalk_core::frame::HEADING_SIGMA_RAD;
 use num_complex::Complex64;
 
 use super::fit::Fit;
@@ -45,7 +46,8 @@ pub(super) fn told(walk: &Walk, around: &Around, radius_m: f64, fit: &Fit<'_>) -
             let depth_m = fit.ground_m - fit.rays[n].from_m.z;
             // A line that is a little deeper carries as much more.
             let node_m = depth_m + walk.carried_m;
-            let (bearing_deg, bearing_sigma) = (bearing(n), turned.to_degrees());
+            let (bearing_deg, bearing_sigma) =
+                (bearing(n), turned.hypot(f64::from(HEADING_SIGMA_RAD)).to_degrees());
             let spread = variance.sqrt().hypot(current.norm() * deeper / node_m);
             Leaving {
                 letter,

@@ -3,8 +3,10 @@
 use glam::DVec2;
 use nullwalk_core::chi_square::{Level, upper_point};
 use nullwalk_core::depth::soil::Soil;
+use nullwalk_core::frame::HEADING_SIGMA_RAD;
 
 use super::alone::trace;
+use super::aslant::aslant;
 use super::passes::{seen_and_missed, straddled};
 use super::{Caution, Findings, Found, Search};
 use crate::book::Estimate;
@@ -98,9 +100,13 @@ impl Search {
             Some(traced) => {
                 let place_m = foot_m.truncate().extend(ground_m).as_vec3();
                 let depth = traced.stated_depth_m(place_m);
-                told.depth_m = Some(Estimate::of_size(f64::from(depth.value), f64::from(depth.sigma)));
+                let compass_rad = f64::from(HEADING_SIGMA_RAD);
+                let by_compass_m =
+                    compass_rad * aslant(walk, &own.wire) * (f64::from(depth.value) + walk.carried_m);
+                let depth_sigma_m = f64::from(depth.sigma).hypot(by_compass_m);
+                told.depth_m = Some(Estimate::of_size(f64::from(depth.value), depth_sigma_m));
                 told.place_sigma_m = f64::from(traced.left_of_m(place_m).sigma);
-                told.lay_sigma_deg = f64::from(traced.lay_rad().sigma.to_degrees());
+                told.lay_sigma_deg = f64::from(traced.lay_rad().sigma).hypot(compass_rad).to_degrees();
                 let current = traced.current_a();
                 told.current_ma =
                     Estimate::of_size(1e3 * f64::from(current.value), 1e3 * f64::from(current.sigma));
