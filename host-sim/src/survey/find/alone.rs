@@ -1,6 +1,6 @@
 //! The core's own fit of one line of several.
 
-use glam::Vec3;
+use glam::{Mat3, Vec3};
 use nullwalk_core::depth::soil::{Soil, returned_per_m};
 use nullwalk_core::fit::line::{self, Line as CoreLine, Traced, UNKNOWNS};
 use nullwalk_core::fit::{Look, Ring, Shared};
@@ -14,12 +14,13 @@ const KEPT: usize = 160;
 const FAR_DEPTHS: f64 = 6.0;
 const FAR_M: f64 = 4.0;
 
-/// The core's own fit of one line, the others taken away.
+/// The core's own fit of one line, the others taken away, when the compass has turned all fields by `compass_rad`.
 pub(super) fn trace(
     walk: &Walk,
     own: Carrying,
     others: &[Carrying],
     soil: Soil,
+    compass_rad: f64,
 ) -> Option<Traced<CoreLine, UNKNOWNS>> {
     let size = own.current_a.norm();
     if size <= 0.0 {
@@ -30,6 +31,7 @@ pub(super) fn trace(
     let noise = noise_nt(walk, others, false);
     let depth_m = (walk.middle_m().z - own.wire.at_m.z).max(0.3);
     let far_m = (FAR_DEPTHS * depth_m).max(FAR_M);
+    let compass = Mat3::from_rotation_z(compass_rad as f32);
     let mut ring = Ring::<KEPT>::default();
     let mut place_sigma_m = 0.0_f64;
     for (sight, noise) in walk.sights.iter().zip(&noise) {
@@ -38,7 +40,8 @@ pub(super) fn trace(
         }
         let back = turn(walk.phase, &field_nt(&everything, sight), sight, *noise).conj();
         let fields = plus(sight.field_nt, field_nt(others, sight), -back.conj());
-        let real = fields.map(|node| Vec3::from_array(node.map(|z| (z * back * in_step).re as f32)));
+        let real =
+            fields.map(|node| compass * Vec3::from_array(node.map(|z| (z * back * in_step).re as f32)));
         place_sigma_m = place_sigma_m.max(sight.place_sigma_m);
         ring.push(Look {
             at_m: sight.at_m.as_vec3(),

@@ -1,7 +1,6 @@
 //! The lines of an area: the strongest first, taken away, and again, until what is left is noise.
 
 mod alone;
-mod aslant;
 mod found;
 mod passes;
 mod told;

@@ -6,7 +6,6 @@ use nullwalk_core::depth::soil::Soil;
 use nullwalk_core::frame::HEADING_SIGMA_RAD;
 
 use super::alone::trace;
-use super::aslant::aslant;
 use super::passes::{seen_and_missed, straddled};
 use super::{Caution, Findings, Found, Search};
 use crate::book::Estimate;
@@ -96,14 +95,17 @@ impl Search {
             let southwards = own.wire.along().y < 0.0;
             told.phase_deg = Some(own.current_a.arg().to_degrees() + if southwards { 180.0 } else { 0.0 });
         }
-        match trace(walk, own, &others, soil).filter(|_| all.moved[n]) {
+        match trace(walk, own, &others, soil, 0.0).filter(|_| all.moved[n]) {
             Some(traced) => {
                 let place_m = foot_m.truncate().extend(ground_m).as_vec3();
                 let depth = traced.stated_depth_m(place_m);
+                // A compass that errs turns all fields and no places, so where passes cross aslant the depth is off.
                 let compass_rad = f64::from(HEADING_SIGMA_RAD);
-                let by_compass_m =
-                    compass_rad * aslant(walk, &own.wire) * (f64::from(depth.value) + walk.carried_m);
-                let depth_sigma_m = f64::from(depth.sigma).hypot(by_compass_m);
+                let turned = trace(walk, own, &others, soil, compass_rad);
+                let by_compass_m = turned.map_or(0.0, |turned| {
+                    turned.depth_below_m(place_m).value - traced.depth_below_m(place_m).value
+                });
+                let depth_sigma_m = f64::from(depth.sigma.hypot(by_compass_m));
                 told.depth_m = Some(Estimate::of_size(f64::from(depth.value), depth_sigma_m));
                 told.place_sigma_m = f64::from(traced.left_of_m(place_m).sigma);
                 told.lay_sigma_deg = f64::from(traced.lay_rad().sigma).hypot(compass_rad).to_degrees();
