@@ -4,7 +4,7 @@ mod invented_run;
 
 use invented_run::{invented_run, refused_run};
 use nullwalk::book::{Pipe, Provenance, Run, Station, Verdict};
-use nullwalk::job::{OtherLine, Sweep, Ticket, Utility};
+use nullwalk::job::{Job, OtherLine, Sweep, Ticket, Utility};
 use nullwalk::sheet::{self, Brief, Options, Paper, TieLine, Units};
 use nullwalk::units::{feet_inches, feet_inches_range, metres, metres_range};
 use proptest::prelude::*;
@@ -314,6 +314,28 @@ fn an_ordinary_run_takes_two_pages() {
     for paper in [Paper::A4, Paper::Letter] {
         for units in [Units::Metric, Units::Feet] {
             let pages = sheet::pages(&brief(), &Options { paper, units }).unwrap();
+            assert_eq!(pages.len(), 2, "{paper:?}, {units:?}");
+        }
+    }
+}
+
+/// Its four stations have everything to say, and the heading is as long as it gets.
+#[test]
+fn the_demonstrations_sheet_takes_two_pages() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("yard.job");
+    let located = std::process::Command::new(env!("CARGO_BIN_EXE_nullwalk"))
+        .args(["locate", "drain-run", "--job"])
+        .arg(&path)
+        .output()
+        .unwrap();
+    assert!(located.status.success(), "{}", String::from_utf8_lossy(&located.stderr));
+    let job = Job::open(&path).unwrap();
+    let (run, _) = job.state().runs().next().unwrap();
+    let brief = Brief::of_job(job.state(), &job.state().places().unwrap(), run).unwrap();
+    for paper in [Paper::A4, Paper::Letter] {
+        for units in [Units::Metric, Units::Feet] {
+            let pages = sheet::pages(&brief, &Options { paper, units }).unwrap();
             assert_eq!(pages.len(), 2, "{paper:?}, {units:?}");
         }
     }

@@ -64,16 +64,16 @@ impl Role {
             Self::Title => ("title", 18.0, true, false, 1.15, 0.4),
             Self::Lead => ("lead", 10.5, false, false, 1.3, 0.6),
             Self::Summary => ("summary", 9.0, true, false, 1.35, 0.8),
-            Self::Body => ("body", 9.0, false, false, 1.35, 0.5),
+            Self::Body => ("body", 9.0, false, false, 1.28, 0.5),
             Self::Note => ("note", 9.0, false, true, 1.35, 0.6),
-            Self::Cell => ("cell", 8.2, false, false, 1.3, 0.0),
-            Self::Main => ("main", 8.8, true, false, 1.3, 0.0),
-            Self::Also => ("also", 7.6, false, true, 1.3, 0.2),
+            Self::Cell => ("cell", 8.2, false, false, 1.2, 0.0),
+            Self::Main => ("main", 8.8, true, false, 1.2, 0.0),
+            Self::Also => ("also", 7.6, false, true, 1.2, 0.2),
             Self::Big => ("big", 15.0, true, false, 1.05, 0.0),
             Self::Verdict(Verdict::Agree) => ("verdict", 7.6, true, false, 1.3, 0.8),
             Self::Verdict(Verdict::Doubt) => ("verdict doubt", 7.6, true, false, 1.3, 0.8),
             Self::Verdict(Verdict::Refuse) => ("verdict refuse", 7.6, true, false, 1.3, 0.8),
-            Self::Fine => ("fine", 7.6, false, false, 1.3, 0.7),
+            Self::Fine => ("fine", 7.6, false, false, 1.2, 0.7),
         };
         Look { class, points, bold, soft, leading, above_mm }
     }

@@ -12,13 +12,14 @@ const LONGEST_TITLE: usize = 120;
 /// More remarks on the run as a whole than this are counted and not told.
 const MOST_FLAGS: usize = 12;
 
-pub fn content(brief: &Brief, options: &Options) -> Content {
+/// With a plan no taller than `plan_mm`.
+pub fn content(brief: &Brief, options: &Options, plan_mm: f64) -> Content {
     let run = &brief.run;
     let title = title(run);
     let mut blocks = header(brief, options);
     blocks.push(cautions::notice(brief));
     blocks.push(Block::Heading("Plan".to_owned()));
-    blocks.push(plan::plan(brief, options));
+    blocks.push(plan::plan(brief, options, plan_mm));
     blocks.push(Block::Heading("Profile: depth to source".to_owned()));
     blocks.push(profile::profile(brief, options));
     blocks.extend(legend::legend(brief));

@@ -32,8 +32,12 @@ use thiserror::Error;
 pub use brief::{Brief, TieLine};
 pub use options::{Options, Paper, Units};
 
+use self::block::Content;
 use crate::book::Fault;
 use crate::raster::Undrawn;
+
+/// How tall the plan may grow before its scale is reduced, the best first.
+const PLAN_MM: [f64; 5] = [92.0, 84.0, 76.0, 68.0, 60.0];
 
 /// Why a sheet could not be drawn.
 #[derive(Debug, Error)]
@@ -53,7 +57,7 @@ pub enum SheetError {
 /// When a figure of the run cannot be true.
 pub fn html(brief: &Brief, options: &Options) -> Result<String, SheetError> {
     brief.run.check()?;
-    Ok(html::html(&content::content(brief, options), options))
+    Ok(html::html(&content(brief, options), options))
 }
 
 /// The sheet of a run, as the bytes of a PDF file.
@@ -62,7 +66,7 @@ pub fn html(brief: &Brief, options: &Options) -> Result<String, SheetError> {
 /// When a figure of the run cannot be true, or the library refuses the drawings.
 pub fn pdf(brief: &Brief, options: &Options) -> Result<Vec<u8>, SheetError> {
     brief.run.check()?;
-    let content = content::content(brief, options);
+    let content = content(brief, options);
     let (pages, _) = page::pages(&content, options);
     Ok(pdf::pdf(&content.title, &pages, options.paper.size_mm())?)
 }
@@ -73,5 +77,12 @@ pub fn pdf(brief: &Brief, options: &Options) -> Result<Vec<u8>, SheetError> {
 /// When a figure of the run cannot be true.
 pub fn pages(brief: &Brief, options: &Options) -> Result<Vec<String>, SheetError> {
     brief.run.check()?;
-    Ok(page::pages(&content::content(brief, options), options).0)
+    Ok(page::pages(&content(brief, options), options).0)
+}
+
+/// What the sheet says, with a plan as large as leaves room on the front page for all that belongs there.
+fn content(brief: &Brief, options: &Options) -> Content {
+    let with = |plan_mm: &f64| content::content(brief, options, *plan_mm);
+    let fits = |content: &Content| page::front(content, options) == 1;
+    PLAN_MM.iter().map(with).find(fits).unwrap_or_else(|| with(&PLAN_MM[0]))
 }

@@ -12,11 +12,11 @@ pub fn table(brief: &Brief, options: &Options) -> Block {
     let column = |head, width_mm| Column { head, width_mm };
     let columns = vec![
         column("Station", 16.0),
-        column("Place, 95 % circle", 34.0),
-        column("Lay, tolerance zone", 29.0),
-        column("Depth to source, 95 %", 35.0),
-        column("Depth of cover", 29.0),
-        column("Methods, 95 %, metric", 37.0),
+        column("Place, 95 % circle", 32.0),
+        column("Lay, tolerance zone", 28.0),
+        column("Depth to source, 95 %", 34.0),
+        column("Depth of cover", 28.0),
+        column("Methods, 95 %, metric", 42.0),
     ];
     let row = |station: &Station| Row {
         cells: vec![
@@ -188,9 +188,12 @@ fn detail(station: &Station, options: &Options) -> Vec<Para> {
     if !station.name.trim().is_empty() {
         rest = rest.said(&station.name).add(". ");
     }
-    if !passed.is_empty() {
-        rest = rest.add("Passed: ").add(&joined(&passed)).add(" ");
-    }
+    rest = match (passed.len(), failed.len()) {
+        (0, _) => rest,
+        (1, 0) => rest.add("The one check passed. "),
+        (all, 0) => rest.add(&format!("All {all} checks passed. ")),
+        (some, _) => rest.add(&format!("{some} other checks passed. ")),
+    };
     if station.checks.is_empty() {
         rest = rest.add("No check was recorded. ");
     }

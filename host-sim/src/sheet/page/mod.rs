@@ -16,6 +16,14 @@ use super::options::Options;
 
 const BOTTOM_MM: f64 = 15.0;
 
+/// How many pages it takes up to the first break.
+pub fn front(content: &Content, options: &Options) -> usize {
+    let mut setter = Setter::default();
+    let parts = setter.parts(content).into_iter().take_while(|part| !part.new_page).collect();
+    let (_, height) = options.paper.size_mm();
+    fill(parts, |which| setter.head(which), height - TOP_MM - BOTTOM_MM).len()
+}
+
 /// The pages as SVG documents, in millimetres, and whether any letter could not be drawn.
 pub fn pages(content: &Content, options: &Options) -> (Vec<String>, bool) {
     let mut setter = Setter::default();

@@ -33,7 +33,7 @@ impl Setter {
                 }
                 Block::Heading(words) => {
                     let piled = self.heading(words);
-                    parts.push(Part { piled, above: 3.4, head: None, leads: true, new_page: false });
+                    parts.push(Part { piled, above: 3.0, head: None, leads: true, new_page: false });
                 }
                 Block::Table(table) => self.table(table, &mut parts),
                 Block::Para(it) => {
@@ -221,16 +221,16 @@ impl Setter {
             let mut x = 0.0;
             for (cell, width) in row.cells.iter().zip(&widths) {
                 let set = self.column(cell, x, width - CELL_GAP_MM);
-                piled.add(set, 0.9);
+                piled.add(set, 0.7);
                 x += width;
             }
-            piled.height += 0.7;
+            piled.height += 0.5;
             if !row.detail.is_empty() {
                 let indent = widths.first().copied().unwrap_or(0.0);
                 let y = piled.height + 0.2;
                 let set = self.column(&row.detail, indent, WIDTH_MM - indent);
                 piled.add(set, y);
-                piled.height += 1.2;
+                piled.height += 0.9;
             }
             let y = piled.height;
             let ink = Ink::Rule { x: 0.0, width: WIDTH_MM, stroke: 0.2, faint: true };

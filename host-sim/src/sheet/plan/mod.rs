@@ -28,8 +28,8 @@ use super::brief::Brief;
 use super::draw::{WIDTH_MM, mm, text, zone_hatch};
 use super::options::Options;
 
-/// Draw the plan, or say why there is none.
-pub fn plan(brief: &Brief, options: &Options) -> Block {
+/// Draw the plan no taller than this, or say why there is none.
+pub fn plan(brief: &Brief, options: &Options, tallest_mm: f64) -> Block {
     let run = &brief.run;
     let spots = spots(run);
     if spots.is_empty() {
@@ -38,7 +38,7 @@ pub fn plan(brief: &Brief, options: &Options) -> Block {
     }
     let links = links(&spots);
     let ties = near_ties(&spots, &brief.ties);
-    let view = View::around(&spots, &ties, options);
+    let view = View::around(&spots, &ties, options.units, tallest_mm);
     let lay_mm = half_lay_mm(&view, &links);
     let frame_height = view.height_mm;
     let content = html! {

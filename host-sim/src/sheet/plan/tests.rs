@@ -10,7 +10,9 @@ use crate::book::{Run, SitePosition, Station, Verdict};
 use crate::sheet::block::Block;
 use crate::sheet::brief::Brief;
 use crate::sheet::draw::WIDTH_MM;
-use crate::sheet::options::Options;
+use crate::sheet::options::{Options, Units};
+
+const TALLEST_MM: f64 = 92.0;
 
 fn station(number: u32, east_m: f64, north_m: f64, verdict: Verdict) -> Station {
     let position = Some(SitePosition { east_m, north_m, sigma_m: 0.05 });
@@ -25,7 +27,7 @@ fn run(stations: Vec<Station>) -> Run {
 fn the_plan_is_to_scale_and_north_is_up() {
     let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, 13.0, 3.0, Verdict::Agree)]);
     let spots = spots(&run);
-    let view = View::around(&spots, &[], &Options::default());
+    let view = View::around(&spots, &[], Units::default(), TALLEST_MM);
     let (a, b) = (view.at(spots[0].place_m), view.at(spots[1].place_m));
     assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthUp));
     assert!(((b - a) - DVec2::new(130.0, -30.0)).length() < 1e-9);
@@ -38,7 +40,7 @@ fn the_plan_is_to_scale_and_north_is_up() {
 fn a_run_to_the_north_is_turned_and_not_mirrored() {
     let run = run(vec![station(1, 0.0, 0.0, Verdict::Agree), station(2, -3.0, 13.0, Verdict::Agree)]);
     let spots = spots(&run);
-    let view = View::around(&spots, &[], &Options::default());
+    let view = View::around(&spots, &[], Units::default(), TALLEST_MM);
     assert_eq!((view.ratio, view.axes), (100.0, Axes::NorthRight));
     let run_mm = view.at(spots[1].place_m) - view.at(spots[0].place_m);
     // North to the right puts west up.
@@ -56,7 +58,7 @@ fn a_refused_station_leaves_a_gap_without_zone() {
     let links = links(&spots);
     let ends: Vec<_> = links.iter().map(|l| (l.from.station.number, l.to.station.number, l.gap)).collect();
     assert_eq!(ends, [(1, 2, false), (2, 4, true)]);
-    let Block::Drawing(drawing) = plan(&Brief::from(run.clone()), &Options::default()) else {
+    let Block::Drawing(drawing) = plan(&Brief::from(run.clone()), &Options::default(), TALLEST_MM) else {
         panic!("there is a plan")
     };
     let drawn = drawing.content.into_string();
@@ -77,7 +79,7 @@ fn the_band_touches_both_circles() {
         ..Run::default()
     };
     let spots = spots(&run);
-    let view = View::around(&spots, &[], &Options::default());
+    let view = View::around(&spots, &[], Units::default(), TALLEST_MM);
     let links = links(&spots);
     let corners: Vec<DVec2> = band(&view, &links[0])
         .unwrap()

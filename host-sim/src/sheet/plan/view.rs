@@ -5,11 +5,9 @@ use glam::DVec2;
 use super::spots::Spot;
 use crate::sheet::brief::TieLine;
 use crate::sheet::draw::{Labels, WIDTH_MM};
-use crate::sheet::options::{Options, Paper, Units};
+use crate::sheet::options::Units;
 use crate::sheet::scale;
 
-/// The plan grows as tall as this on A4 before the scale is reduced, and by as much less on lower paper.
-const TALLEST_MM: f64 = 92.0;
 const SHORTEST_MM: f64 = 46.0;
 /// From the edge of the zone to a label, and from a mark to a label where there is no zone.
 pub const LABEL_GAP_MM: f64 = 1.8;
@@ -49,11 +47,10 @@ impl Axes {
 }
 
 impl View {
-    pub fn around(spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], options: &Options) -> Self {
+    /// The plan grows as tall as `tallest_mm` before the scale is reduced.
+    pub fn around(spots: &[Spot<'_>], ties: &[(DVec2, &TieLine)], units: Units, tallest_mm: f64) -> Self {
         const SIDE_MM: f64 = 15.0;
         const BOTTOM_MM: f64 = 9.0;
-        let units = options.units;
-        let tallest_mm = TALLEST_MM - Paper::A4.size_mm().1 + options.paper.size_mm().1;
         let points: Vec<DVec2> = ties.iter().map(|(at, _)| *at).collect();
         let (low, high) = bounds(spots, &points, Axes::NorthUp);
         let size_m = high - low;
