@@ -51,20 +51,12 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
     }
 }
 
-/// A new folder.
-pub fn made(folder: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(folder).map_err(|e| {
-        format!("{}: cannot be made: {e}; name a folder elsewhere, or check permissions", folder.display())
-            .into()
-    })
-}
-
 fn drain_run(out: &Path, seed: u64) -> Result<Done, Failure> {
     report::print(STORY)?;
     let site = open("drain-run")?;
     let run = locate_site(&site, &Wish { seed, ..Wish::default() })?;
     report::tell(&run, false)?;
-    made(out)?;
+    report::make_folder(out)?;
     let brief = Brief::from(run.clone());
     for name in ["sheet.html", "sheet.pdf"] {
         report::write_sheet(&brief, &sheet::Options::default(), &out.join(name), false)?;

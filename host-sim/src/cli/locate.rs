@@ -89,12 +89,7 @@ pub fn record(options: &RecordOptions) -> Result<Done, Failure> {
         let folder = options.folder.display();
         return Err(format!("{folder}: is there already; name a folder that is not").into());
     }
-    std::fs::create_dir_all(&options.folder).map_err(|e| {
-        format!(
-            "{}: cannot be made: {e}; name a folder elsewhere, or check permissions",
-            options.folder.display()
-        )
-    })?;
+    report::make_folder(&options.folder)?;
     let wish = Wish { seed: options.seed, record: Some(&options.folder), array, ..Wish::default() };
     let run = locate_site(&site, &wish)?;
     report::tell(&run, options.json)?;

@@ -30,6 +30,14 @@ pub fn json(value: &impl Serialize) -> Result<(), Failure> {
     Ok(print(&text)?)
 }
 
+/// A new folder, if it is not there.
+pub fn make_folder(folder: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(folder).map_err(|e| {
+        format!("{}: cannot be made: {e}; name a folder elsewhere, or check permissions", folder.display())
+            .into()
+    })
+}
+
 pub fn write(path: &Path, content: &[u8]) -> Result<(), Failure> {
     write_whole(path, content).map_err(|e| {
         format!("{}: cannot be written: {e}; check the folder and its permissions", path.display()).into()

@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use super::demo::made;
 use super::locate::{Wish, locate_site, open};
 use super::trace::{cautions, change_of, done};
 use super::{Done, Failure, rank, report};
@@ -75,7 +74,7 @@ pub fn run(out: &Path, seed: u64) -> Result<Done, Failure> {
     }
     report::print(&format!("\n{}", cautions(true, true)))?;
 
-    made(out)?;
+    report::make_folder(out)?;
     let mut run = drain.clone();
     run.stations.extend(traces.iter().map(Trace::station));
     report::keep(&run, None, &out.join("yard.job"))?;

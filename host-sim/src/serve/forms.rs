@@ -8,7 +8,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::job_page::address;
+use super::address::address;
 use super::shelf::Opened;
 use super::{Answer, Desk, Office, Trouble, entry, of_job};
 use crate::job::{Content, Draft, EntryId, Note, StationEntry};

@@ -4,7 +4,8 @@ use axum::extract::{Path, Query, State};
 use axum::response::IntoResponse as _;
 use maud::{Markup, html};
 
-use super::job_page::{Leaf, address, name};
+use super::address::address;
+use super::job_page::{Leaf, name};
 use super::page::{ROWS, caution, leaf_through, page};
 use super::{Answer, Desk, of_job};
 use crate::job::Entry;

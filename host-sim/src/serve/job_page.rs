@@ -5,8 +5,9 @@ use axum::response::IntoResponse as _;
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use super::address::address;
 use super::list::outcomes;
-use super::page::{ROWS, caution, coded, counted, leaf_through, page, pages, shelf, simulated};
+use super::page::{ROWS, caution, counted, leaf_through, page, pages, shelf, simulated};
 use super::plan::{Links, plan};
 use super::shelf::Opened;
 use super::{Answer, Desk, Office, Trouble, Volume, forms, of_job};
@@ -24,11 +25,6 @@ impl Leaf {
     pub fn at(&self, rows: usize) -> usize {
         self.page.unwrap_or(1).clamp(1, pages(rows))
     }
-}
-
-/// Address of a job.
-pub fn address(volume: &Volume) -> String {
-    format!("/job/{}", coded(&volume.name))
 }
 
 /// The job in the trail of pages.

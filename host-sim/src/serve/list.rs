@@ -6,7 +6,8 @@ use axum::extract::State;
 use axum::response::IntoResponse as _;
 use maud::html;
 
-use super::page::{coded, counted, page};
+use super::address::address;
+use super::page::{counted, page};
 use super::shelf::Tally;
 use super::{Answer, Desk, Volume, aside};
 
@@ -40,7 +41,7 @@ pub async fn show(State(office): Desk) -> Answer {
             @for (volume, card) in &listed {
                 li {
                     @let title = card.as_ref().map(|c| c.title.as_str()).filter(|title| !title.is_empty());
-                    a href={ "/job/" (coded(&volume.name)) } { (title.unwrap_or(&volume.name)) }
+                    a href=(address(volume)) { (title.unwrap_or(&volume.name)) }
                     p.also { (volume.path.display()) }
                     @match card {
                         Some(card) => p { (counted(card.runs, "run")) ", " (counted(card.tally.stations(), "station")) ": " (outcomes(card.tally)) },

@@ -3,6 +3,7 @@
 //! Everything is made here, from the job alone: no script, nothing from the net. Only this machine is answered, unless a
 //! token is asked for.
 
+mod address;
 mod door;
 mod draw;
 mod entrance;

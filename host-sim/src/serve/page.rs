@@ -2,7 +2,6 @@
 
 use axum::response::Html;
 use maud::{Markup, html};
-use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 
 use crate::book::{CAUTION, Station, Verdict};
 use crate::units::{feet_inches_range, metres_range};
@@ -67,12 +66,6 @@ pub fn depth(station: &Station) -> Markup {
 /// So many of something.
 pub fn counted(count: usize, one: &str) -> String {
     if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
-}
-
-/// A part of an address.
-pub fn coded(text: &str) -> String {
-    const PLAIN: &AsciiSet = &NON_ALPHANUMERIC.remove(b'-').remove(b'_').remove(b'.').remove(b'~');
-    utf8_percent_encode(text, PLAIN).to_string()
 }
 
 /// How many pages so many rows take.

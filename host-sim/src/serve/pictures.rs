@@ -8,7 +8,8 @@ use axum::http::{StatusCode, header};
 use axum::response::IntoResponse as _;
 use maud::html;
 
-use super::job_page::{address, name};
+use super::address::address;
+use super::job_page::name;
 use super::page::{caution, page, simulated};
 use super::{Answer, Desk, Office, Trouble, Volume, aside, entry};
 use crate::capture::Capture;

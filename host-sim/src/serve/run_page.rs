@@ -4,8 +4,9 @@ use axum::extract::{Path, Query, State};
 use axum::response::IntoResponse as _;
 use maud::{Markup, html};
 
+use super::address::address;
 use super::hand_on::PRINTED;
-use super::job_page::{Leaf, address, name};
+use super::job_page::{Leaf, name};
 use super::page::{ROWS, caution, depth, leaf_through, page, shelf, simulated, verdict};
 use super::plan::{Links, plan};
 use super::profile::profile;

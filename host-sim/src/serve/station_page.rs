@@ -5,8 +5,9 @@ use axum::response::IntoResponse as _;
 use glam::DVec2;
 use maud::{Markup, html};
 
+use super::address::address;
 use super::draw::{WIDE, line, n, words};
-use super::job_page::{address, name};
+use super::job_page::name;
 use super::page::{caution, depth, page, simulated, verdict};
 use super::pictures::capture_of;
 use super::shelf::Opened;

@@ -10,13 +10,14 @@ use nullwalk_core::looking::phasor_look;
 use num_complex::Complex64;
 
 use super::SurveyError;
-use super::wire::NT;
 use crate::capture::{Capture, Content, Description, FieldRecording, Notice};
 use crate::carried;
 use crate::equipment::coupled;
 use crate::run::{self, Kit, Listen};
 use crate::with_channels;
 
+/// Tesla to nanotesla.
+pub const NT: f64 = 1e9;
 /// A node that is not there has been measured this badly, nanotesla.
 const ABSENT_NT: f64 = 1e9;
 /// A pass ends where the walk has turned away by more than 60 degrees from where it began: cosine of that.

@@ -3,11 +3,7 @@
 use glam::{DVec2, DVec3};
 use nullwalk_core::field;
 
-use super::detect::Template;
-use super::walk::Sight;
-
-/// Tesla to nanotesla.
-pub const NT: f64 = 1e9;
+use super::walk::{NT, Sight};
 
 /// Where a level line lies.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,16 +68,4 @@ impl Wire {
         let between = self.nearest(place_m).at_m.truncate() - other.nearest(place_m).at_m.truncate();
         self.along().cross(other.along()).z.abs() < 0.342 && between.length() < apart_m
     }
-}
-
-impl Template for Wire {
-    fn whitened(&self, at_m: DVec3, upper_m: DVec3, inverse_nt: [f64; 2]) -> [f64; 6] {
-        whitened(self.per_ampere_nt(at_m, upper_m), inverse_nt)
-    }
-}
-
-/// Fields at both nodes over their noise.
-pub fn whitened([lower, upper]: [DVec3; 2], inverse_nt: [f64; 2]) -> [f64; 6] {
-    let [a, b] = [lower * inverse_nt[0], upper * inverse_nt[1]];
-    [a.x, a.y, a.z, b.x, b.y, b.z]
 }

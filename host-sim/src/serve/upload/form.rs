@@ -6,8 +6,9 @@ use maud::{Markup, html};
 
 use super::names::{LARGEST_BYTES, LONGEST_NAME};
 use crate::capture::{FIELD_FILE, MANIFEST_FILE, SAMPLES_FILE, TRACK_FILE};
+use crate::serve::address::address;
 use crate::serve::entrance::UPLOAD;
-use crate::serve::job_page::{address, name};
+use crate::serve::job_page::name;
 use crate::serve::page::{caution, page};
 use crate::serve::shelf::Opened;
 use crate::serve::{Answer, Desk, Office, forms, of_job};

@@ -21,7 +21,7 @@ pub use place::shelf_of;
 
 use self::arrive::{arrive, hear_out};
 use self::enter::enter;
-use super::job_page::address;
+use super::address::address;
 use super::seats::Working;
 use super::{Answer, Desk, Trouble, aside};
 

@@ -7,8 +7,7 @@ use num_complex::Complex64;
 
 use super::ray::Ray;
 use crate::survey::model::{Fields, beside_nt, over_noise, turn, without};
-use crate::survey::walk::{Phase, Sight, Walk};
-use crate::survey::wire::NT;
+use crate::survey::walk::{NT, Phase, Sight, Walk};
 
 /// Rounds in which every look's phase and all currents are found in turn.
 const TURNS: usize = 6;

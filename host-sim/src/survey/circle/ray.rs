@@ -3,9 +3,8 @@
 use glam::DVec3;
 use nullwalk_core::field;
 
-use crate::survey::detect::Template;
-use crate::survey::walk::Sight;
-use crate::survey::wire::{NT, whitened};
+use crate::survey::detect::{Template, whitened};
+use crate::survey::walk::{NT, Sight};
 
 /// A line runs on for so long, metres.
 const LONG_M: f64 = 2000.0;

@@ -6,27 +6,23 @@ mod grid;
 mod heard;
 mod held;
 mod stretch;
+mod template;
 mod threshold;
 
 use std::ops::Range;
 
-use glam::{DVec2, DVec3};
+use glam::DVec2;
 use num_complex::Complex64;
 use rayon::prelude::*;
 
 pub use held::Held;
+pub use template::{Template, whitened};
 
 use super::tails::Powers;
 use super::walk::{Phase, Walk};
 use super::wire::Wire;
 use held::{PRODUCTS, White, products, sums};
 use stretch::{Stretch, groups, stretch};
-
-/// What may be there, with a current of one ampere.
-pub trait Template: Copy + Send + Sync {
-    /// Its field at both nodes, over their noise.
-    fn whitened(&self, at_m: DVec3, upper_m: DVec3, inverse_nt: [f64; 2]) -> [f64; 6];
-}
 
 /// A line with how surprising it is by noise alone, minus the logarithm of the chance.
 #[derive(Debug, Clone, Copy)]
