@@ -32,8 +32,7 @@ cargo test --workspace --release --quiet
 cargo test --manifest-path $FIGURES --release --quiet
 
 step "Maps of a job, opened by GDAL, ezdxf and others"
-# Of the whole workspace, as above: with the features of one package alone, everything below it would be built again.
-cargo build --quiet --release --workspace --bin nullwalk
+# The command that was built for the tests: to build it by itself, with other features, would build everything again.
 bash tests/maps.sh "$CARGO_TARGET_DIR/release/nullwalk"
 
 step "The local page in a browser"
