@@ -83,6 +83,11 @@ impl Measured {
         Self { value, sigma }
     }
 
+    /// The same with another standard uncertainty besides, independent of its own.
+    pub(crate) fn widened(self, by: f32) -> Self {
+        Self { sigma: math::sqrt(self.sigma * self.sigma + by * by), ..self }
+    }
+
     /// Mean and variance of the square.
     pub(crate) fn squared(self) -> (f32, f32) {
         let (v2, s2) = (self.value * self.value, self.sigma * self.sigma);

@@ -299,7 +299,7 @@ fn what_cannot_be_surveyed_is_told_with_place_and_remedy() {
     }
     std::fs::write(&table, b"at_m,current_ma\n0,\xff\n").unwrap();
     message(&currents::open(&table).unwrap_err(), &["table.csv, line 2", "is no text", "columns"]);
-    message(&currents::open(folder.path()).unwrap_err(), &["is a folder", "a CSV table"]);
+    message(&currents::open(folder.path()).unwrap_err(), &["is a folder", "give a job or a CSV table"]);
 }
 
 /// Whoever runs a survey meets the cautions in its words and in its pictures.

@@ -7,7 +7,6 @@
 use super::Crossing;
 use crate::depth::Measured;
 use crate::frame::HEADING_SIGMA_RAD;
-use crate::math;
 
 /// How aslant the lanes cross on the whole: metres along the line for each metre across it. Slants to the one side and to the
 /// other undo each other.
@@ -18,15 +17,10 @@ pub(super) fn aslant(crossed: &[Crossing]) -> f32 {
 
 /// A depth below the lower node that was read across lanes so aslant.
 pub(super) fn of_depth(below_node: Measured, aslant: f32) -> Measured {
-    let by_compass = HEADING_SIGMA_RAD * aslant * below_node.value;
-    Measured::new(
-        below_node.value,
-        math::sqrt(below_node.sigma * below_node.sigma + by_compass * by_compass),
-    )
+    below_node.widened(HEADING_SIGMA_RAD * aslant * below_node.value)
 }
 
 /// A lay that was read from fields.
 pub(super) fn of_lay(lay: Measured) -> Measured {
-    let sigma = math::sqrt(lay.sigma * lay.sigma + HEADING_SIGMA_RAD * HEADING_SIGMA_RAD);
-    Measured::new(lay.value, sigma)
+    lay.widened(HEADING_SIGMA_RAD)
 }

@@ -150,9 +150,7 @@ impl Delivery {
 
 /// Keep a run in a job.
 pub fn keep(run: &Run, from: Option<&Path>, path: &Path) -> Result<(), Failure> {
-    let settings =
-        Settings { title: run.title.clone(), site_note: run.site_note.clone(), ..Settings::default() };
-    let mut job = Job::open_or_create(path, settings)?;
+    let mut job = Job::open_or_create(path, Settings::of(run))?;
     let name = keep_run(&mut job, run, from)?;
     if name != run.title {
         eprintln!("notice: {}: kept as run {name:?}", path.display());

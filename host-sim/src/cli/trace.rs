@@ -122,7 +122,9 @@ pub fn run(options: &Options) -> Result<Done, Failure> {
             Some(name) => {
                 let run = Run { title: name.clone(), simulated, ..Run::default() };
                 let mut keeper = Keeper::open(path, run, from)?;
-                stations.into_iter().try_for_each(|station| keeper.keep(station).map(drop))?;
+                for station in stations {
+                    keeper.keep(station)?;
+                }
                 report::wrote("job", path);
             }
             None => {

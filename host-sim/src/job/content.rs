@@ -107,6 +107,13 @@ pub struct Settings {
     pub ticket: Ticket,
 }
 
+impl Settings {
+    /// Those of a job that begins with this run.
+    pub fn of(run: &book::Run) -> Self {
+        Self { title: run.title.clone(), site_note: run.site_note.clone(), ..Self::default() }
+    }
+}
+
 /// The notification of the utilities, before the ground is opened. What is not known is left empty.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default)]

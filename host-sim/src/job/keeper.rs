@@ -19,10 +19,8 @@ impl Keeper {
     /// # Errors
     /// When the job cannot be opened or written, or the recording cannot be read.
     pub fn open(path: &Path, run: Run, from: Option<&Path>) -> Result<Self, JobError> {
-        let settings =
-            Settings { title: run.title.clone(), site_note: run.site_note.clone(), ..Settings::default() };
         let source = from.map(recording).transpose()?;
-        Ok(Self { job: Job::open_or_create(path, settings)?, run, source })
+        Ok(Self { job: Job::open_or_create(path, Settings::of(&run))?, run, source })
     }
 
     /// Keep a station under the next number of the run, and tell that. It is on the disk then, or an error says why not.

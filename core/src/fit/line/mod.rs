@@ -154,7 +154,7 @@ impl Traced<Line, UNKNOWNS> {
         let depth = self.depth_below_m(place_m);
         let share = self.source.returned_per_m * depth.value;
         let third_m = THIRD_ORDER * share * share * share * depth.value;
-        Measured::new(depth.value, math::sqrt(depth.sigma * depth.sigma + third_m * third_m))
+        depth.widened(third_m)
     }
 
     /// The depth to be reckoned with where a neighbour may lie: [`Self::depth_in_soil_m`] with 1 % of the depth added to
@@ -176,8 +176,7 @@ impl Traced<Line, UNKNOWNS> {
     /// ```
     pub fn stated_depth_m(&self, place_m: Vec3) -> Measured {
         let depth = self.depth_in_soil_m(place_m);
-        let unnoticed_m = UNNOTICED * depth.value;
-        Measured::new(depth.value, math::sqrt(depth.sigma * depth.sigma + unnoticed_m * unnoticed_m))
+        depth.widened(UNNOTICED * depth.value)
     }
 
     /// How far to the left of a place the line passes, seen along [`Line::along`], metres.
